@@ -1,0 +1,259 @@
+using System.Numerics;
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Core.Volumes;
+
+namespace AnatomyPrep.Imaging.Segment;
+
+/// <summary>The connected pieces of a region, largest first; samples touch through their six faces.</summary>
+/// <remarks>
+/// Method: union-find over runs, after He, Chao, Suzuki, "A Run-Based Two-Scan Labeling Algorithm", IEEE TIP 17(5), 2008,
+///   in three dimensions. Differs: slabs of slices are labelled on their own and joined at their borders afterwards; a
+///   root is always the lowest run of its piece, so the order of unions cannot show in the result.
+/// Six-connectivity is the one that agrees with the surface: two samples that share only an edge or corner are kept apart
+///   by <c>CellCases</c>, so a piece here is a solid there.
+/// Cost: O(runs · α); memory: 12 bytes a run, at most 6 bytes a sample for a checkerboard, about 0.1 for a head.
+/// </remarks>
+public sealed unsafe class Components : IDisposable
+{
+    private const int SlabSlices = 16;
+
+    private readonly Region _region;
+    private readonly long[] _rowFirstRun;
+    private readonly NativeBuffer<int> _starts;
+    private readonly NativeBuffer<int> _ends;
+    private readonly NativeBuffer<int> _labels;
+
+    private Components(Region region, long[] rowFirstRun)
+    {
+        _region = region;
+        _rowFirstRun = rowFirstRun;
+        var runs = rowFirstRun[^1];
+        if (runs > int.MaxValue)
+            throw new Core.Findings.BadInputException("components", "runs", $"{runs}", "Smooth or crop the volume first: it is mostly noise at this threshold.");
+        _starts = new NativeBuffer<int>(runs);
+        _ends = new NativeBuffer<int>(runs);
+        _labels = new NativeBuffer<int>(runs);
+    }
+
+    /// <summary>Piece sizes, largest volume first; ties by first sample.</summary>
+    public IReadOnlyList<Component> Pieces { get; private set; } = [];
+
+    /// <summary>Finds the pieces. The region must outlive the result.</summary>
+    /// <exception cref="OperationCanceledException">Asked once per slab.</exception>
+    public static Components Find(Region region, IndexToPatient map, RunContext run)
+    {
+        var found = new Components(region, CountRuns(region, run));
+        try
+        {
+            var slabs = Partition.Pieces(region.Slices, SlabSlices);
+            Partition.For(run, slabs, s => found.LabelSlab(s * SlabSlices, Math.Min(region.Slices, (s + 1) * SlabSlices)));
+            for (var s = 1; s < slabs; s++)
+                found.JoinSlices((s * SlabSlices) - 1, s * SlabSlices);
+            found.Measure(map, run);
+            return found;
+        }
+        catch
+        {
+            found.Dispose();
+            throw;
+        }
+    }
+
+    /// <summary>A region with the first <paramref name="count"/> pieces of <see cref="Pieces"/> only.</summary>
+    public Region Keep(int count, RunContext run)
+    {
+        var kept = new Region(_region.Columns, _region.Rows, _region.Slices, _region.Window);
+        Partition.For(run, _region.Slices, slice =>
+        {
+            for (var row = 0; row < _region.Rows; row++)
+            {
+                var bits = kept.RowPointer(row, slice);
+                var r = ((long)slice * _region.Rows) + row;
+                for (var run1 = _rowFirstRun[r]; run1 < _rowFirstRun[r + 1]; run1++)
+                    if (_labels.Pointer[run1] < count)
+                        SetBits(bits, _starts.Pointer[run1], _ends.Pointer[run1]);
+            }
+        });
+        return kept;
+    }
+
+    public void Dispose()
+    {
+        _starts.Dispose();
+        _ends.Dispose();
+        _labels.Dispose();
+    }
+
+    private static long[] CountRuns(Region region, RunContext run)
+    {
+        var first = new long[((long)region.Rows * region.Slices) + 1];
+        Partition.For(run, region.Slices, slice =>
+        {
+            for (var row = 0; row < region.Rows; row++)
+            {
+                var bits = region.RowPointer(row, slice);
+                ulong before = 0;
+                var count = 0;
+                for (var w = 0; w < region.WordsPerRow; w++)
+                {
+                    count += BitOperations.PopCount(bits[w] & ~((bits[w] << 1) | before));
+                    before = bits[w] >> 63;
+                }
+
+                first[((long)slice * region.Rows) + row + 1] = count;
+            }
+        });
+        for (long r = 1; r < first.Length; r++)
+            first[r] += first[r - 1];
+        return first;
+    }
+
+    private static void SetBits(ulong* bits, int from, int to)
+    {
+        // Bits from … to - 1, whole words in between.
+        int w0 = from >> 6, w1 = (to - 1) >> 6;
+        var head = ulong.MaxValue << (from & 63);
+        var tail = ulong.MaxValue >> (63 - ((to - 1) & 63));
+        if (w0 == w1)
+        {
+            bits[w0] |= head & tail;
+            return;
+        }
+
+        bits[w0] |= head;
+        for (var w = w0 + 1; w < w1; w++)
+            bits[w] = ulong.MaxValue;
+        bits[w1] |= tail;
+    }
+
+    private void LabelSlab(int fromSlice, int toSlice)
+    {
+        for (var slice = fromSlice; slice < toSlice; slice++)
+        {
+            for (var row = 0; row < _region.Rows; row++)
+            {
+                var r = ((long)slice * _region.Rows) + row;
+                ReadRuns(_region.RowPointer(row, slice), _rowFirstRun[r]);
+                if (row > 0)
+                    JoinRows(r - 1, r);
+                if (slice > fromSlice)
+                    JoinRows(r - _region.Rows, r);
+            }
+        }
+    }
+
+    private void ReadRuns(ulong* bits, long at)
+    {
+        ulong before = 0;
+        long end = at;
+        for (var w = 0; w < _region.WordsPerRow; w++)
+        {
+            var word = bits[w];
+            var shifted = (word << 1) | before;
+            var rising = word & ~shifted;
+            var falling = ~word & shifted;
+            before = word >> 63;
+            for (; rising != 0; rising &= rising - 1, at++)
+            {
+                _starts.Pointer[at] = (64 * w) + BitOperations.TrailingZeroCount(rising);
+                _labels.Pointer[at] = (int)at;
+            }
+
+            for (; falling != 0; falling &= falling - 1, end++)
+                _ends.Pointer[end] = (64 * w) + BitOperations.TrailingZeroCount(falling);
+        }
+    }
+
+    private void JoinSlices(int below, int above)
+    {
+        for (var row = 0; row < _region.Rows; row++)
+            JoinRows(((long)below * _region.Rows) + row, ((long)above * _region.Rows) + row);
+    }
+
+    // Two rows of sorted runs: every overlapping pair is one piece.
+    private void JoinRows(long a, long b)
+    {
+        long i = _rowFirstRun[a], iEnd = _rowFirstRun[a + 1], j = _rowFirstRun[b], jEnd = _rowFirstRun[b + 1];
+        int* starts = _starts.Pointer, ends = _ends.Pointer;
+        while (i < iEnd && j < jEnd)
+        {
+            if (starts[i] < ends[j] && starts[j] < ends[i])
+                Union((int)i, (int)j);
+            if (ends[i] < ends[j])
+                i++;
+            else
+                j++;
+        }
+    }
+
+    private void Union(int a, int b)
+    {
+        a = Root(a);
+        b = Root(b);
+        if (a < b)
+            _labels.Pointer[b] = a;
+        else
+            _labels.Pointer[a] = b;
+    }
+
+    private int Root(int r)
+    {
+        var labels = _labels.Pointer;
+        while (labels[r] != r)
+        {
+            labels[r] = labels[labels[r]];
+            r = labels[r];
+        }
+
+        return r;
+    }
+
+    // Replaces every run's label by the rank of its piece.
+    private void Measure(IndexToPatient map, RunContext run)
+    {
+        run.ThrowIfCancelled();
+        var runs = (int)_labels.Length;
+        var labels = _labels.Pointer;
+        var pieceOfRoot = new List<int>();
+        for (var r = 0; r < runs; r++)
+        {
+            // Roots are lowest, so a root is met before its members; members then point at a numbered root.
+            if (labels[r] == r)
+            {
+                labels[r] = pieceOfRoot.Count;
+                pieceOfRoot.Add(r);
+            }
+            else
+            {
+                labels[r] = labels[labels[r]];
+            }
+        }
+
+        var samples = new long[pieceOfRoot.Count];
+        var volumes = new double[pieceOfRoot.Count];
+        for (var slice = 0; slice < _region.Slices; slice++)
+        {
+            var sampleMm3 = map.SampleVolumeMm3(slice);
+            var last = _rowFirstRun[(long)(slice + 1) * _region.Rows];
+            for (var r = _rowFirstRun[(long)slice * _region.Rows]; r < last; r++)
+            {
+                var length = _ends.Pointer[r] - _starts.Pointer[r];
+                samples[labels[r]] += length;
+                volumes[labels[r]] += length * sampleMm3;
+            }
+        }
+
+        var order = Enumerable.Range(0, samples.Length).ToArray();
+        Array.Sort(order, (a, b) => volumes[a] != volumes[b] ? volumes[b].CompareTo(volumes[a]) : a.CompareTo(b));
+        var rank = new int[order.Length];
+        for (var i = 0; i < order.Length; i++)
+            rank[order[i]] = i;
+        for (var r = 0; r < runs; r++)
+            labels[r] = rank[labels[r]];
+        Pieces = Array.ConvertAll(order, o => new Component(samples[o], volumes[o]));
+    }
+}
+
+/// <summary>One connected piece: its samples and the volume they stand for.</summary>
+public readonly record struct Component(long Samples, double VolumeMm3);

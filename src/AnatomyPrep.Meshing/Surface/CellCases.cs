@@ -1,0 +1,158 @@
+namespace AnatomyPrep.Meshing.Surface;
+
+/// <summary>How the surface passes through a cell, for each of the 256 patterns of inside and outside corners.</summary>
+/// <remarks>
+/// Derived here rather than copied from a printed table. Corner c = dx + 2·dy + 4·dz; edges 0-3 run along x (at dy + 2·dz),
+///   4-7 along y (at dx + 2·dz), 8-11 along z (at dx + 2·dy).
+/// On every face the crossed edges are joined pairwise; where all four are crossed (the ambiguous face) each inside corner is
+///   cut off on its own. Both cells beside a face apply the same rule to the same four signs, so the loops of
+///   neighbours share their segments and the surface has no cracks: the consistent choice that Nielson and Hamann, "The
+///   asymptotic decider", IEEE Visualization 1991, show to be missing from the first published table. Each loop is one disc,
+///   triangulated without any diagonal between two edges of one ambiguous face, because the neighbour could use that
+///   diagonal too. Every grid-edge vertex is then ringed by exactly one fan: the surface is a closed, oriented 2-manifold
+///   for any input.
+/// Triangles are counter-clockwise seen from outside.
+/// </remarks>
+internal static class CellCases
+{
+    /// <summary>Most triangles in one cell.</summary>
+    public const int MaxTriangles = 5;
+
+    private const int Stride = (3 * MaxTriangles) + 1;
+
+    /// <summary>Corners at the two ends of each edge, the lower first.</summary>
+    public static readonly (int From, int To)[] Edges = MakeEdges();
+
+    /// <summary>Number of triangles of each pattern.</summary>
+    public static readonly byte[] TriangleCounts = new byte[256];
+
+    // Sixteen bytes a pattern: edges of up to five triangles, three by three.
+    private static readonly byte[] s_triangles = Fill();
+
+    /// <summary>Edge numbers of the triangles of a pattern, three by three.</summary>
+    public static ReadOnlySpan<byte> Triangles(int pattern) => s_triangles.AsSpan(pattern * Stride, 3 * TriangleCounts[pattern]);
+
+    /// <summary>Start of a pattern's edge numbers, for inner loops.</summary>
+    public static ref byte FirstEdge(int pattern) => ref s_triangles[pattern * Stride];
+
+    /// <summary>The six faces as corner rings, counter-clockwise seen from outside the cell.</summary>
+    internal static int[][] FaceRings()
+    {
+        var rings = new List<int[]>();
+        for (var axis = 0; axis < 3; axis++)
+        {
+            int u = 1 << ((axis + 1) % 3), v = 1 << ((axis + 2) % 3), w = 1 << axis;
+            rings.Add([0, v, u + v, u]);
+            rings.Add([w, w + u, w + u + v, w + v]);
+        }
+
+        return [.. rings];
+    }
+
+    /// <summary>Loops of crossed edges of a pattern, and the edge sets of its ambiguous faces.</summary>
+    internal static (List<List<int>> Loops, List<HashSet<int>> Ambiguous) Loops(int pattern)
+    {
+        var follows = new SortedDictionary<int, int>();
+        var ambiguous = new List<HashSet<int>>();
+        foreach (var ring in FaceRings())
+        {
+            bool Inside(int m) => ((pattern >> ring[m & 3]) & 1) != 0;
+            int EdgeAfter(int m) => EdgeBetween(ring[m & 3], ring[(m + 1) & 3]);
+            var entries = 0;
+            for (var m = 0; m < 4; m++)
+            {
+                if (Inside(m) || !Inside(m + 1))
+                    continue;
+                entries++;
+                var exit = m + 1;
+                while (Inside(exit + 1))
+                    exit++;
+                follows[EdgeAfter(m)] = EdgeAfter(exit);
+            }
+
+            if (entries == 2)
+                ambiguous.Add([EdgeAfter(0), EdgeAfter(1), EdgeAfter(2), EdgeAfter(3)]);
+        }
+
+        var loops = new List<List<int>>();
+        var seen = new HashSet<int>();
+        foreach (var first in follows.Keys)
+        {
+            var loop = new List<int>();
+            for (var edge = first; seen.Add(edge); edge = follows[edge])
+                loop.Add(edge);
+            if (loop.Count > 0)
+                loops.Add(loop);
+        }
+
+        return (loops, ambiguous);
+    }
+
+    private static (int From, int To)[] MakeEdges()
+    {
+        var edges = new List<(int, int)>();
+        for (var axis = 0; axis < 3; axis++)
+            for (var corner = 0; corner < 8; corner++)
+                if ((corner & (1 << axis)) == 0)
+                    edges.Add((corner, corner | (1 << axis)));
+        return [.. edges];
+    }
+
+    private static int EdgeBetween(int a, int b) => Array.IndexOf(Edges, (Math.Min(a, b), Math.Max(a, b)));
+
+    private static byte[] Fill()
+    {
+        var table = new byte[256 * Stride];
+        for (var pattern = 0; pattern < 256; pattern++)
+        {
+            var (loops, ambiguous) = Loops(pattern);
+            var at = pattern * Stride;
+            foreach (var loop in loops)
+            {
+                foreach (var corner in Triangulate(loop, ambiguous))
+                    table[at++] = (byte)corner;
+            }
+
+            TriangleCounts[pattern] = (byte)((at - (pattern * Stride)) / 3);
+        }
+
+        return table;
+    }
+
+    // The first triangulation, in a fixed order, that draws no forbidden diagonal. One exists for every loop of every pattern.
+    private static List<int> Triangulate(List<int> loop, List<HashSet<int>> ambiguous) =>
+        Triangulations(loop).First(t => !UsesForbiddenDiagonal(t, loop, ambiguous));
+
+    private static bool UsesForbiddenDiagonal(List<int> triangles, List<int> loop, List<HashSet<int>> ambiguous)
+    {
+        for (var i = 0; i < triangles.Count; i++)
+        {
+            var a = triangles[i];
+            var b = triangles[i % 3 == 2 ? i - 2 : i + 1];
+            var step = Math.Abs(loop.IndexOf(a) - loop.IndexOf(b));
+            var isSide = step == 1 || step == loop.Count - 1;
+            if (!isSide && ambiguous.Exists(face => face.Contains(a) && face.Contains(b)))
+                return true;
+        }
+
+        return false;
+    }
+
+    private static IEnumerable<List<int>> Triangulations(List<int> loop)
+    {
+        if (loop.Count < 3)
+        {
+            yield return [];
+            yield break;
+        }
+
+        for (var apex = 1; apex < loop.Count - 1; apex++)
+        {
+            foreach (var left in Triangulations(loop.GetRange(0, apex + 1)))
+            {
+                foreach (var right in Triangulations(loop.GetRange(apex, loop.Count - apex)))
+                    yield return [loop[0], loop[apex], loop[^1], .. left, .. right];
+            }
+        }
+    }
+}

@@ -1,0 +1,266 @@
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Records.Statements;
+using SkiaSharp;
+
+namespace AnatomyPrep.Records.Reports;
+
+/// <summary>The report of a run: what a person reads, checks and signs.</summary>
+/// <remarks>
+/// PDF through SkiaSharp with fonts from files and the dates of the run, so that the same content gives the same bytes.
+/// Contents: request, what to see first (mirrored, not life size), findings with remedies, model, area by origin, pictures,
+///   source without identifiers, steps with their effect, program and times, boxes to sign, the plan as text.
+/// Two passes: the first counts pages on a canvas that draws nothing. Memory: the pictures decoded one row at a time, plus the PDF.
+/// </remarks>
+public static class RunReport
+{
+    private const float CodeSide = 92;
+
+    private static readonly string[] s_roles = ["Prepared", "Reviewed", "Released"];
+
+    /// <summary>Writes the PDF. The stream need not be seekable and stays open.</summary>
+    /// <param name="fontFolder">Folder with the DejaVu fonts.</param>
+    /// <exception cref="BadInputException">A font is missing or a picture cannot be decoded.</exception>
+    public static void Write(Stream output, ReportContent content, string fontFolder = ReportFonts.DefaultFolder)
+    {
+        using var fonts = ReportFonts.Load(fontFolder);
+        using var nothing = new SKNoDrawCanvas((int)ReportPages.Width, (int)ReportPages.Height);
+        var pageCount = Fill(content, fonts, () => nothing, () => { }, 0);
+        var software = content.Run.Software;
+        var made = content.Run.FinishedAt.UtcDateTime;
+        using var document = SKDocument.CreatePdf(output, new SKDocumentPdfMetadata
+        {
+            Title = Title(content.Run),
+            Subject = EducationAndPlanning.Warning,
+            Creator = $"{software.Name} {software.Version}",
+            Keywords = RunCode.Text(content.Run.RunId),
+            Creation = made,
+            Modified = made,
+            RasterDpi = 300,
+            EncodingQuality = 101,
+        });
+        Fill(content, fonts, () => document.BeginPage(ReportPages.Width, ReportPages.Height), document.EndPage, pageCount);
+        document.Close();
+    }
+
+    /// <summary>Writes all sections and gives the number of pages.</summary>
+    private static int Fill(ReportContent content, ReportFonts fonts, Func<SKCanvas> beginPage, Action endPage, int pageCount)
+    {
+        var facts = content.Run;
+        using var pages = new ReportPages(beginPage, endPage, fonts, Title(facts), facts.RunId, pageCount);
+        WriteHead(pages, facts);
+        WriteFindings(pages, facts);
+        WriteModel(pages, facts);
+        WritePictures(pages, content.Pictures);
+        WriteSource(pages, facts.Source);
+        WriteSteps(pages, facts);
+        WriteProgram(pages, facts);
+        WriteSignatures(pages, content.SignatureRoles ?? s_roles);
+        WritePlan(pages, facts.Plan);
+        pages.End();
+        return pages.Page;
+    }
+
+    private static string Title(RunFacts facts) => $"Model report: {facts.Request.Anatomy}";
+
+    private static void WriteHead(ReportPages pages, RunFacts facts)
+    {
+        var request = facts.Request;
+        const float textWidth = ReportPages.Inner - CodeSide - 12;
+        var top = pages.Y;
+        // The quiet zone is white anyway, so the code may reach into the margin by it.
+        RunCode.Draw(pages.Canvas, facts.RunId, ReportPages.Margin + ReportPages.Inner - CodeSide + 8, top - 8, CodeSide);
+        pages.Paragraph(Title(facts), pages.Title, textWidth);
+        pages.Space(4);
+        foreach (var banner in Banners(facts))
+            pages.Paragraph(banner, pages.Banner, textWidth);
+        pages.Facts(
+            [
+                ("Purpose", ReportText.Word(request.Purpose)),
+                ("Anatomy", request.Anatomy),
+                ("Side of the person", request.Side is { } side ? ReportText.Word(side).ToUpperInvariant() : "does not apply"),
+                ("Scale", ReportText.Scale(request.Scale)),
+                ("Asked for by", request.RequesterCode ?? "-"),
+                ("Needed by", request.NeededBy?.ToString("yyyy-MM-dd", System.Globalization.CultureInfo.InvariantCulture) ?? "-"),
+                ("Plan", $"{facts.Plan.Name}, version {facts.Plan.Version}"),
+                ("Run id", facts.RunId),
+            ],
+            textWidth);
+        pages.Y = Math.Max(pages.Y, top + CodeSide);
+    }
+
+    /// <summary>What changes the meaning of the model and must not be overlooked.</summary>
+    private static IEnumerable<string> Banners(RunFacts facts)
+    {
+        if (facts.Steps.Any(s => s.Name == "mirror"))
+            yield return "MIRRORED: shows the mirror image of the person's anatomy";
+        if (facts.Request.Scale != 1)
+            yield return $"NOT LIFE SIZE: {ReportText.Scale(facts.Request.Scale)}";
+        if (!facts.Measurements.Mesh.Solid)
+            yield return "NOT SOLID: the model cannot be printed as it is";
+    }
+
+    private static void WriteFindings(ReportPages pages, RunFacts facts)
+    {
+        pages.Section($"Findings ({facts.Findings.Count})");
+        if (facts.Findings.Count == 0)
+        {
+            pages.Paragraph("None.", pages.Body);
+            return;
+        }
+
+        pages.Table(
+            ["Severity", "What was found", "What to do"],
+            [0.13f, 0.5f, 0.37f],
+            facts.Findings.OrderByDescending(f => f.Severity).Select(finding => (IReadOnlyList<Cell>)
+            [
+                new Cell(ReportText.Word(finding.Severity), SeverityStyle(pages, finding.Severity)),
+                new Cell(Described(finding), pages.Body),
+                new Cell(finding.Remedy, pages.Body),
+            ]));
+    }
+
+    private static TextStyle SeverityStyle(ReportPages pages, Severity severity) => severity switch
+    {
+        Severity.Stop => pages.Alarm,
+        Severity.Caution => pages.Caution,
+        _ => pages.Strong,
+    };
+
+    private static string Described(Finding finding)
+    {
+        var where = ReportText.Where(finding.Place);
+        return $"{finding.Message}\n{finding.Code}{(where.Length == 0 ? "" : $"; {where}")}";
+    }
+
+    private static void WriteModel(ReportPages pages, RunFacts facts)
+    {
+        var mesh = facts.Measurements.Mesh;
+        pages.Section("Model");
+        pages.Facts(
+        [
+            ("Size", ReportText.Size(mesh.BoundsMm)),
+            ("Volume", $"{ReportText.Number(mesh.VolumeMm3, 1)} mm³"),
+            ("Surface", $"{ReportText.Number(mesh.AreaMm2, 1)} mm², {ReportText.Count(mesh.Triangles)} triangles, {ReportText.Count(mesh.Vertices)} vertices"),
+            ("Pieces", ReportText.Count(mesh.Components)),
+            ("Solid", $"{ReportText.YesNo(mesh.Solid)} (watertight {ReportText.YesNo(mesh.Watertight)}, consistently oriented "
+                + $"{ReportText.YesNo(mesh.ConsistentOrientation)}, outward {ReportText.YesNo(mesh.OutwardOrientation)})"),
+            ("Defects", $"{ReportText.Count(mesh.BoundaryLoops)} open borders, {ReportText.Count(mesh.NonManifoldEdges)} edges and "
+                + $"{ReportText.Count(mesh.NonManifoldVertices)} vertices that are not manifold, "
+                + (mesh.SelfIntersections is { } crossings ? $"{ReportText.Count(crossings)} crossings with itself" : "crossings with itself not searched for")),
+            ("Tunnels (genus)", mesh.Genus is { } genus ? ReportText.Count(genus) : "-"),
+            .. (facts.Measurements.Further ?? new Dictionary<string, double>()).OrderBy(f => f.Key, StringComparer.Ordinal)
+                .Select(f => (Capital(ReportText.Label(f.Key)), ReportText.Number(f.Value, 4))),
+        ]);
+        pages.Section("Where the surface comes from");
+        pages.Table(
+            ["Origin", "Meaning", "Area", "Share"],
+            [0.18f, 0.46f, 0.22f, 0.14f],
+            Enum.GetValues<Origin>().Select(origin => OriginRow(pages, origin, facts.Measurements.Origins.FirstOrDefault(o => o.Origin == origin))));
+    }
+
+    private static IReadOnlyList<Cell> OriginRow(ReportPages pages, Origin origin, OriginShare? share) =>
+    [
+        new Cell(ReportText.Word(origin), pages.Strong),
+        new Cell(ReportText.OriginMeaning(origin), pages.Body),
+        new Cell($"{ReportText.Number(share?.AreaMm2 ?? 0, 1)} mm²", pages.Body),
+        new Cell(ReportText.Percent(share?.Share ?? 0), pages.Body),
+    ];
+
+    private static void WritePictures(ReportPages pages, IReadOnlyList<ReportPicture> pictures)
+    {
+        if (pictures.Count == 0)
+            return;
+        pages.Section("Pictures", ReportPages.TallestPicture(pictures[0]) + 40);
+        pages.Pictures(pictures);
+    }
+
+    private static void WriteSource(ReportPages pages, SourceFacts source)
+    {
+        pages.Section("Source");
+        var facts = new List<(string Label, string Value)>
+        {
+            ("Kind", ReportText.Kind(source.Kind)),
+            ("Files", $"{ReportText.Count(source.Files.Count)}, {ReportText.Count(source.Files.Sum(f => f.Bytes))} bytes"),
+            ("Hash of all files", source.TreeSha256),
+        };
+        if (source.Series is { } series)
+        {
+            facts.AddRange(
+            [
+                ("Images", $"{series.Modality}, {ReportText.Count(series.Slices)} slices of {ReportText.Count(series.Columns)} × {ReportText.Count(series.Rows)} pixels"),
+                ("Pixel spacing", string.Join(" × ", series.SpacingMm.Select(s => ReportText.Number(s, 9))) + " mm (across columns × across rows)"),
+                ("Slice spacing", $"{ReportText.Number(series.SliceSpacingMm, 9)} mm"),
+                ("Gantry tilt", $"{ReportText.Number(series.TiltDeg, 3)}°"),
+                ("Orientation", series.Orientation),
+                ("Grey values", $"{series.MinHu} to {series.MaxHu} HU"),
+                ("Transfer syntax", series.TransferSyntax),
+            ]);
+        }
+
+        if (source.Scan is { } scan)
+            facts.Add(("Scan", $"{scan.Format}, in {scan.Unit}, {ReportText.Count(scan.Vertices)} vertices, {ReportText.Count(scan.Triangles)} triangles"));
+        if (source.Pseudonyms is { } pseudonyms)
+        {
+            facts.Add(("Study, pseudonym", pseudonyms.Study ?? "-"));
+            facts.Add(("Series, pseudonym", pseudonyms.Series ?? "-"));
+            facts.Add(("Frame of reference, pseudonym", pseudonyms.FrameOfReference ?? "-"));
+            facts.Add(("Patient, pseudonym", pseudonyms.Patient ?? "-"));
+        }
+
+        pages.Facts(facts);
+    }
+
+    private static void WriteSteps(ReportPages pages, RunFacts facts)
+    {
+        pages.Section("Steps and what each did");
+        pages.Table(
+            ["Step", "Stage", "Parameters", "Effect"],
+            [0.2f, 0.12f, 0.34f, 0.34f],
+            facts.Steps.Select((step, i) => (IReadOnlyList<Cell>)
+            [
+                new Cell($"{i + 1}. {step.Name}", pages.Strong),
+                new Cell(ReportText.Word(step.Stage), pages.Body),
+                new Cell(ReportText.Parameters(step.Parameters), pages.Body),
+                new Cell(ReportText.Effect(step.Effect), pages.Body),
+            ]));
+    }
+
+    private static void WriteProgram(ReportPages pages, RunFacts facts)
+    {
+        var software = facts.Software;
+        pages.Section("Program and times");
+        pages.Facts(
+        [
+            ("Program", $"{software.Name} {software.Version}, revision {software.Commit ?? "unknown"}"),
+            ("Ran on", $"{software.Runtime}, {software.Os}"),
+            ("Libraries", software.Packages.Count == 0 ? "-" : string.Join(", ", software.Packages.Select(p => $"{p.Name} {p.Version}"))),
+            ("Started", $"{RecordTime.Text(facts.StartedAt)} (clock of the machine)"),
+            ("Finished", $"{RecordTime.Text(facts.FinishedAt)} (clock of the machine)"),
+        ]);
+    }
+
+    private static void WriteSignatures(ReportPages pages, IReadOnlyList<string> roles)
+    {
+        const float headAndText = 85;
+        pages.Need(headAndText + (roles.Count * ReportPages.SignatureHeight));
+        pages.Section("Signatures");
+        pages.Paragraph(
+            "Before signing, verify the folder of this run. Everything above is also in its record, which is signed by the program "
+            + "and names the hash of this report. The code on the first page holds the run id that leads from this paper to the record.",
+            pages.Body);
+        pages.Space(6);
+        foreach (var role in roles)
+            pages.SignatureBox(role);
+    }
+
+    private static void WritePlan(ReportPages pages, PlanFacts plan)
+    {
+        pages.Section($"Plan {plan.Name}, version {plan.Version}");
+        pages.Paragraph($"SHA-256 {plan.Sha256}", pages.Small);
+        pages.Space(4);
+        pages.Paragraph(plan.Text.TrimEnd('\n'), pages.Mono);
+    }
+
+    private static string Capital(string text) => text.Length == 0 ? text : char.ToUpperInvariant(text[0]) + text[1..];
+}

@@ -1,0 +1,28 @@
+namespace AnatomyPrep.Records.Statements;
+
+public enum Purpose
+{
+    Education,
+    Planning,
+}
+
+public enum Side
+{
+    Left,
+    Right,
+    Both,
+    Midline,
+}
+
+/// <summary>What was asked for.</summary>
+/// <param name="Anatomy">In trade terms, such as "skull". Never a name of a person.</param>
+/// <param name="Scale">Model size over true size; 1 is life size.</param>
+/// <param name="Side">Null where sides do not apply.</param>
+/// <param name="RequesterCode">A code the site gave, not a name.</param>
+public sealed record RunRequest(
+    Purpose Purpose,
+    string Anatomy,
+    double Scale,
+    Side? Side = null,
+    string? RequesterCode = null,
+    DateOnly? NeededBy = null);

@@ -32,6 +32,9 @@ public static class FindingCodes
     public const string HuRounded = "hu-rounded";
     public const string Padding = "padding-present";
 
+    // Volume
+    public const string DenoiseWithoutEffect = "denoise-without-effect";
+
     // Segment and surface
     public const string RegionEmpty = "region-empty";
     public const string BodyCutAtBorder = "body-cut-at-border";

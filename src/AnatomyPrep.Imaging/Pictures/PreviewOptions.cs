@@ -1,0 +1,16 @@
+namespace AnatomyPrep.Imaging.Pictures;
+
+/// <summary>How the preview sheet looks.</summary>
+public sealed record PreviewOptions
+{
+    public static PreviewOptions Default { get; } = new();
+
+    /// <summary>From left to right; at least one.</summary>
+    public IReadOnlyList<ViewDirection> Views { get; init; } = [ViewDirection.Front, ViewDirection.LeftSide, ViewDirection.Oblique];
+
+    /// <summary>Width of the sheet; 640 to 6000.</summary>
+    public int WidthPixels { get; init; } = 1800;
+
+    /// <summary>Tallest a view may get; 100 to 4000.</summary>
+    public int HeightPixels { get; init; } = 720;
+}

@@ -1,0 +1,163 @@
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Running;
+
+namespace AnatomyPrep.Imaging.Pictures;
+
+/// <summary>One sheet with views of a model, to one scale, with orientation letters, size and scale bar.</summary>
+/// <remarks>
+/// Parallel projection drawn without a graphics card: depth buffer (<see cref="DepthRaster"/>) at twice the size, shading
+/// (<see cref="SurfaceShading"/>), then 2 × 2 pixels to one. Views follow the way a person is met: from the front the
+/// patient's left is on the viewer's right. Same bytes on any number of threads.
+/// Peak memory: 28 bytes a vertex, 8 bytes a triangle, about 40 bytes a pixel of the largest view at twice the size.
+/// </remarks>
+public static class PreviewPicture
+{
+    private const string Step = "preview";
+    private const int Oversampling = 2;
+
+    private const int MarginPixels = 44;
+    private const int LetterPixels = 40;
+    private const int HeaderPixels = 74;
+    private const int CaptionPixels = 34;
+    private const int RowPixels = 34;
+    private const int TextPixels = 13;
+    private const int LetterHeight = 22;
+
+    private static readonly Rgb s_paper = new(247, 248, 250);
+    private static readonly Rgb s_ink = new(30, 36, 44);
+    private static readonly Rgb s_faint = new(98, 106, 116);
+    private static readonly Rgb s_warning = new(160, 72, 0);
+
+    /// <exception cref="CheckFailedException">The mesh has no triangles or a position that is not finite.</exception>
+    /// <exception cref="OperationCanceledException">Asked once per 32,768 triangles and per band of rows.</exception>
+    public static void Write(Mesh mesh, string path, PreviewOptions options, RunContext run)
+    {
+        using var sheet = Draw(mesh, options, run);
+        sheet.Canvas.SavePng(path);
+    }
+
+    internal static PreviewSheet Draw(Mesh mesh, PreviewOptions options, RunContext run)
+    {
+        RequireUsable(options);
+        var bounds = PictureBounds.Of(mesh);
+        var layout = Layout(mesh, options, run);
+        var legend = new Legend(OriginPalette.Entries(mesh, OriginPalette.Surface), options.WidthPixels - (2 * MarginPixels));
+        var height = layout.Panels.Max(p => p.Height);
+        var canvas = new Canvas(
+            options.WidthPixels, HeaderPixels + height + (2 * LetterPixels) + CaptionPixels + (RowPixels * (legend.Rows + 2)), s_paper);
+        try
+        {
+            canvas.Text(SizeText(bounds), MarginPixels, 40, 20, s_ink);
+            canvas.Text("left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
+            var normals = VertexNormals.Of(mesh, run);
+            var panels = new List<PreviewPanel>();
+            foreach (var panel in layout.Panels)
+            {
+                var placed = panel with { Top = HeaderPixels + LetterPixels + ((height - panel.Height) / 2) };
+                DrawPanel(canvas, mesh, normals, placed, run);
+                DrawCaption(canvas, placed, HeaderPixels + height + (2 * LetterPixels));
+                panels.Add(placed);
+                run.Report(Step, "drawing views", panels.Count / (double)layout.Panels.Count);
+            }
+
+            DrawFooter(canvas, HeaderPixels + height + (2 * LetterPixels) + CaptionPixels, layout.PixelsPerMm, legend);
+            return new PreviewSheet(canvas, layout.PixelsPerMm, panels);
+        }
+        catch
+        {
+            canvas.Dispose();
+            throw;
+        }
+    }
+
+    private static void RequireUsable(PreviewOptions options)
+    {
+        if (options.Views.Count == 0)
+            throw new ArgumentOutOfRangeException(nameof(options), 0, "A sheet has at least one view.");
+        if (options.WidthPixels is < 640 or > 6000)
+            throw new ArgumentOutOfRangeException(nameof(options), options.WidthPixels, "A sheet is 640 to 6000 pixels wide.");
+        if (options.HeightPixels is < 100 or > 4000)
+            throw new ArgumentOutOfRangeException(nameof(options), options.HeightPixels, "A view is 100 to 4000 pixels high at most.");
+    }
+
+    /// <summary>The largest scale at which all views fit side by side, and where each goes.</summary>
+    private static (double PixelsPerMm, List<PreviewPanel> Panels) Layout(Mesh mesh, PreviewOptions options, RunContext run)
+    {
+        var extents = options.Views.Select(view => ViewFrame.Extent(mesh, view, run)).ToList();
+        double across = extents.Sum(e => e.AcrossMm), tall = extents.Max(e => e.TallMm);
+        var room = options.WidthPixels - (2 * MarginPixels) - (2 * LetterPixels * extents.Count);
+        // A model without extent still gets a picture.
+        var scale = Math.Min(room / Math.Max(across, 1e-3), options.HeightPixels / Math.Max(tall, 1e-3));
+        var spare = (int)(room - (across * scale)) / extents.Count;
+        var panels = new List<PreviewPanel>();
+        var left = MarginPixels;
+        for (var n = 0; n < extents.Count; n++)
+        {
+            var (acrossMm, tallMm, centerMm) = extents[n];
+            int width = Math.Max(1, (int)Math.Ceiling(acrossMm * scale)), height = Math.Max(1, (int)Math.Ceiling(tallMm * scale));
+            var frame = new ViewFrame(options.Views[n], centerMm, scale * Oversampling, width * Oversampling, height * Oversampling);
+            panels.Add(new(frame, left + LetterPixels + (spare / 2), 0, width, height));
+            left += (int)(acrossMm * scale) + (2 * LetterPixels) + spare;
+        }
+
+        return (scale, panels);
+    }
+
+    private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, RunContext run)
+    {
+        var raster = DepthRaster.Draw(mesh, panel.Frame, run);
+        SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, run);
+        DrawLetters(canvas, panel);
+    }
+
+    private static void DrawLetters(Canvas canvas, PreviewPanel panel)
+    {
+        var view = panel.Frame.View;
+        if (ViewDirection.Letter(view.Right) is not { } right || ViewDirection.Letter(view.Up) is not { } up)
+            return;
+        int middleX = panel.Left + (panel.Width / 2), middleY = panel.Top + (panel.Height / 2) + (LetterHeight / 2);
+        canvas.Text(ViewDirection.Letter(-view.Right)!, panel.Left - (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
+        canvas.Text(right, panel.Left + panel.Width + (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
+        canvas.Text(up, middleX, panel.Top - 9, LetterHeight, s_ink, Align.Center);
+        canvas.Text(ViewDirection.Letter(-view.Up)!, middleX, panel.Top + panel.Height + 9 + LetterHeight, LetterHeight, s_ink, Align.Center);
+    }
+
+    private static void DrawCaption(Canvas canvas, PreviewPanel panel, int top)
+    {
+        var view = panel.Frame.View;
+        var middle = panel.Left + (panel.Width / 2);
+        canvas.Text($"Seen {view.Description}", middle, top + 20, TextPixels, s_faint, Align.Center);
+        if (ViewDirection.Letter(view.Right) is null)
+            DrawTripod(canvas, view, middle, top + CaptionPixels + 56);
+    }
+
+    /// <summary>Arrows to the patient's left, front and head, below a view that no single letter fits.</summary>
+    private static void DrawTripod(Canvas canvas, ViewDirection view, int x, int y)
+    {
+        const int Arm = 38;
+        foreach (var (letter, direction) in new[] { ("L", new Vec3(1, 0, 0)), ("A", new Vec3(0, -1, 0)), ("S", new Vec3(0, 0, 1)) })
+        {
+            double dx = Vec3.Dot(direction, view.Right), dy = -Vec3.Dot(direction, view.Up);
+            canvas.Line(x, y, x + (int)Math.Round(Arm * dx), y + (int)Math.Round(Arm * dy), s_ink, 2);
+            // The letter stands clear of the arrow's end, however much the arrow is foreshortened.
+            var length = Math.Sqrt((dx * dx) + (dy * dy));
+            int letterX = x + (int)Math.Round((Arm * dx) + (14 * dx / length)), letterY = y + (int)Math.Round((Arm * dy) + (12 * dy / length));
+            canvas.Text(letter, letterX, letterY + 7, 14, s_ink, Align.Center);
+        }
+    }
+
+    private static void DrawFooter(Canvas canvas, int top, double pixelsPerMm, Legend legend)
+    {
+        ScaleBar.Draw(canvas, MarginPixels, top + 20, pixelsPerMm, canvas.Width / 5.0, s_ink);
+        legend.Draw(canvas, MarginPixels, top + RowPixels + 20, RowPixels, s_ink);
+        canvas.Text(SafetyLine.Text, MarginPixels, canvas.Height - 16, TextPixels, s_warning);
+    }
+
+    private static string SizeText(Box3 bounds)
+    {
+        var size = bounds.Size;
+        return FormattableString.Invariant($"Size {size.X:0.0} x {size.Y:0.0} x {size.Z:0.0} mm");
+    }
+}

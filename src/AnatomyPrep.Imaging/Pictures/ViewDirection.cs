@@ -1,0 +1,59 @@
+using AnatomyPrep.Core.Geometry;
+
+namespace AnatomyPrep.Imaging.Pictures;
+
+/// <summary>From where a picture is seen: unit vectors in LPS that point right, up and out of the picture; right × up = toward.</summary>
+public sealed record ViewDirection
+{
+    private ViewDirection(string name, string description, Vec3 toward, Vec3 up)
+    {
+        Name = name;
+        Description = description;
+        Toward = toward.Normalized();
+        Right = Vec3.Cross(up, Toward).Normalized();
+        Up = Vec3.Cross(Toward, Right);
+    }
+
+    public static ViewDirection Front { get; } = new("front", "from the front", new Vec3(0, -1, 0), new Vec3(0, 0, 1));
+
+    public static ViewDirection Back { get; } = new("back", "from behind", new Vec3(0, 1, 0), new Vec3(0, 0, 1));
+
+    public static ViewDirection LeftSide { get; } = new("left", "from the left side", new Vec3(1, 0, 0), new Vec3(0, 0, 1));
+
+    public static ViewDirection RightSide { get; } = new("right", "from the right side", new Vec3(-1, 0, 0), new Vec3(0, 0, 1));
+
+    public static ViewDirection Above { get; } = new("above", "from above", new Vec3(0, 0, 1), new Vec3(0, -1, 0));
+
+    public static ViewDirection Below { get; } = new("below", "from below", new Vec3(0, 0, -1), new Vec3(0, -1, 0));
+
+    public static ViewDirection Oblique { get; } = new("oblique", "from the front, left and above", new Vec3(0.62, -1, 0.38), new Vec3(0, 0, 1));
+
+    public string Name { get; }
+
+    /// <summary>Completes "seen ...".</summary>
+    public string Description { get; }
+
+    /// <summary>Out of the picture, toward the person who looks at it.</summary>
+    public Vec3 Toward { get; }
+
+    public Vec3 Right { get; }
+
+    public Vec3 Up { get; }
+
+    /// <summary>L, R, A, P, S or I where the direction runs along a patient axis; null where it is oblique.</summary>
+    public static string? Letter(Vec3 direction)
+    {
+        var d = direction.Normalized();
+        const double Along = 0.999;
+        return d switch
+        {
+            { X: > Along } => "L",
+            { X: < -Along } => "R",
+            { Y: > Along } => "P",
+            { Y: < -Along } => "A",
+            { Z: > Along } => "S",
+            { Z: < -Along } => "I",
+            _ => null,
+        };
+    }
+}

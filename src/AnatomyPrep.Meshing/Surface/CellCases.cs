@@ -8,9 +8,9 @@ namespace AnatomyPrep.Meshing.Surface;
 ///   cut off on its own. Both cells beside a face apply the same rule to the same four signs, so the loops of
 ///   neighbours share their segments and the surface has no cracks: the consistent choice that Nielson and Hamann, "The
 ///   asymptotic decider", IEEE Visualization 1991, show to be missing from the first published table. Each loop is one disc,
-///   triangulated without any diagonal between two edges of one ambiguous face, because the neighbour could use that
-///   diagonal too. Every grid-edge vertex is then ringed by exactly one fan: the surface is a closed, oriented 2-manifold
-///   for any input.
+///   a fan around one of its edges, chosen so that no diagonal joins two edges of one ambiguous face, because the neighbour
+///   could use that diagonal too. Every grid-edge vertex is then ringed by exactly one fan: the surface is a closed, oriented
+///   2-manifold for any input. The triangles of a fan never cross: docs/methods/surface.md.
 /// Triangles are counter-clockwise seen from outside.
 /// </remarks>
 internal static class CellCases
@@ -119,40 +119,25 @@ internal static class CellCases
         return table;
     }
 
-    // The first triangulation, in a fixed order, that draws no forbidden diagonal. One exists for every loop of every pattern.
-    private static List<int> Triangulate(List<int> loop, List<HashSet<int>> ambiguous) =>
-        Triangulations(loop).First(t => !UsesForbiddenDiagonal(t, loop, ambiguous));
-
-    private static bool UsesForbiddenDiagonal(List<int> triangles, List<int> loop, List<HashSet<int>> ambiguous)
+    // A fan around the first edge that has no forbidden diagonal; every loop of every pattern has one.
+    private static List<int> Triangulate(List<int> loop, List<HashSet<int>> ambiguous)
     {
-        for (var i = 0; i < triangles.Count; i++)
+        var apex = Enumerable.Range(0, loop.Count).First(a => !HasForbiddenDiagonal(loop, a, ambiguous));
+        var corners = new List<int>();
+        for (var i = 1; i + 1 < loop.Count; i++)
+            corners.AddRange([loop[apex], loop[(apex + i) % loop.Count], loop[(apex + i + 1) % loop.Count]]);
+        return corners;
+    }
+
+    private static bool HasForbiddenDiagonal(List<int> loop, int apex, List<HashSet<int>> ambiguous)
+    {
+        for (var i = 2; i + 1 < loop.Count; i++)
         {
-            var a = triangles[i];
-            var b = triangles[i % 3 == 2 ? i - 2 : i + 1];
-            var step = Math.Abs(loop.IndexOf(a) - loop.IndexOf(b));
-            var isSide = step == 1 || step == loop.Count - 1;
-            if (!isSide && ambiguous.Exists(face => face.Contains(a) && face.Contains(b)))
+            var end = loop[(apex + i) % loop.Count];
+            if (ambiguous.Exists(face => face.Contains(loop[apex]) && face.Contains(end)))
                 return true;
         }
 
         return false;
-    }
-
-    private static IEnumerable<List<int>> Triangulations(List<int> loop)
-    {
-        if (loop.Count < 3)
-        {
-            yield return [];
-            yield break;
-        }
-
-        for (var apex = 1; apex < loop.Count - 1; apex++)
-        {
-            foreach (var left in Triangulations(loop.GetRange(0, apex + 1)))
-            {
-                foreach (var right in Triangulations(loop.GetRange(apex, loop.Count - apex)))
-                    yield return [loop[0], loop[apex], loop[^1], .. left, .. right];
-            }
-        }
     }
 }

@@ -89,7 +89,13 @@ internal sealed unsafe class Canvas : IDisposable
 
     internal byte[] EncodePng()
     {
-        Cv2.ImEncode(".png", _pixels, out var bytes, new ImageEncodingParam(ImwriteFlags.PngCompression, 6));
+        // Measured on a preview sheet: level 6 takes 2.7 times as long for files 5 % smaller.
+        Cv2.ImEncode(
+            ".png",
+            _pixels,
+            out var bytes,
+            new ImageEncodingParam(ImwriteFlags.PngCompression, 4),
+            new ImageEncodingParam(ImwriteFlags.PngStrategy, 0));
         return bytes;
     }
 

@@ -21,6 +21,7 @@ public static class PreviewPicture
     private const int LetterPixels = 40;
     private const int HeaderPixels = 74;
     private const int CaptionPixels = 34;
+    private const int BetweenCaptionsPixels = 20;
     private const int RowPixels = 34;
     private const int TextPixels = 13;
     private const int LetterHeight = 22;
@@ -78,19 +79,21 @@ public static class PreviewPicture
             throw new ArgumentOutOfRangeException(nameof(options), 0, "A sheet has at least one view.");
         if (options.WidthPixels is < 640 or > 6000)
             throw new ArgumentOutOfRangeException(nameof(options), options.WidthPixels, "A sheet is 640 to 6000 pixels wide.");
+        var captions = (2 * MarginPixels) + options.Views.Sum(CaptionWidth);
+        if (options.WidthPixels < captions)
+            throw new ArgumentOutOfRangeException(nameof(options), options.WidthPixels, $"A sheet with these views is at least {captions} pixels wide.");
         if (options.HeightPixels is < 100 or > 4000)
             throw new ArgumentOutOfRangeException(nameof(options), options.HeightPixels, "A view is 100 to 4000 pixels high at most.");
     }
 
-    /// <summary>The largest scale at which all views fit side by side, and where each goes.</summary>
+    /// <summary>The largest scale at which all views and their captions fit side by side, and where each view goes.</summary>
     private static (double PixelsPerMm, List<PreviewPanel> Panels) Layout(Mesh mesh, PreviewOptions options, RunContext run)
     {
         var extents = options.Views.Select(view => ViewFrame.Extent(mesh, view, run)).ToList();
-        double across = extents.Sum(e => e.AcrossMm), tall = extents.Max(e => e.TallMm);
-        var room = options.WidthPixels - (2 * MarginPixels) - (2 * LetterPixels * extents.Count);
-        // A model without extent still gets a picture.
-        var scale = Math.Min(room / Math.Max(across, 1e-3), options.HeightPixels / Math.Max(tall, 1e-3));
-        var spare = (int)(room - (across * scale)) / extents.Count;
+        var captions = options.Views.Select(CaptionWidth).ToList();
+        var scale = Scale(extents.ConvertAll(e => e.AcrossMm), captions, extents.Max(e => e.TallMm), options);
+        var cells = extents.Select((e, n) => Math.Max((int)Math.Ceiling(e.AcrossMm * scale) + (2 * LetterPixels), captions[n])).ToList();
+        var spare = Math.Max(0, options.WidthPixels - (2 * MarginPixels) - cells.Sum()) / cells.Count;
         var panels = new List<PreviewPanel>();
         var left = MarginPixels;
         for (var n = 0; n < extents.Count; n++)
@@ -98,12 +101,40 @@ public static class PreviewPicture
             var (acrossMm, tallMm, centerMm) = extents[n];
             int width = Math.Max(1, (int)Math.Ceiling(acrossMm * scale)), height = Math.Max(1, (int)Math.Ceiling(tallMm * scale));
             var frame = new ViewFrame(options.Views[n], centerMm, scale * Oversampling, width * Oversampling, height * Oversampling);
-            panels.Add(new(frame, left + LetterPixels + (spare / 2), 0, width, height));
-            left += (int)(acrossMm * scale) + (2 * LetterPixels) + spare;
+            panels.Add(new(frame, left + ((cells[n] + spare - width) / 2), 0, width, height));
+            left += cells[n] + spare;
         }
 
         return (scale, panels);
     }
+
+    /// <remarks>A view narrower than its caption takes the caption's room; finding one makes the scale smaller, so at most one round per view.</remarks>
+    private static double Scale(List<double> acrossMm, List<int> captions, double tallMm, PreviewOptions options)
+    {
+        var narrow = new bool[acrossMm.Count];
+        while (true)
+        {
+            double room = options.WidthPixels - (2 * MarginPixels), across = 0;
+            for (var n = 0; n < narrow.Length; n++)
+            {
+                room -= narrow[n] ? captions[n] : 2 * LetterPixels;
+                across += narrow[n] ? 0 : acrossMm[n];
+            }
+
+            // A model without extent still gets a picture.
+            var scale = Math.Min(room / Math.Max(across, 1e-3), options.HeightPixels / Math.Max(tallMm, 1e-3));
+            var found = false;
+            for (var n = 0; n < narrow.Length; n++)
+                if (!narrow[n] && (acrossMm[n] * scale) + (2 * LetterPixels) < captions[n])
+                    narrow[n] = found = true;
+            if (!found)
+                return scale;
+        }
+    }
+
+    private static string Caption(ViewDirection view) => $"Seen {view.Description}";
+
+    private static int CaptionWidth(ViewDirection view) => Canvas.TextWidth(Caption(view), TextPixels) + BetweenCaptionsPixels;
 
     private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, RunContext run)
     {
@@ -128,7 +159,7 @@ public static class PreviewPicture
     {
         var view = panel.Frame.View;
         var middle = panel.Left + (panel.Width / 2);
-        canvas.Text($"Seen {view.Description}", middle, top + 20, TextPixels, s_faint, Align.Center);
+        canvas.Text(Caption(view), middle, top + 20, TextPixels, s_faint, Align.Center);
         if (ViewDirection.Letter(view.Right) is null)
             DrawTripod(canvas, view, middle, top + CaptionPixels + 56);
     }

@@ -67,23 +67,34 @@ public sealed class PreviewPictureTests
         Ink.In(canvas, ink.Max() + 2, row - 12, 120, 24).Should().Be(Ink.Of("20 mm", 13, s_ink, s_paper));
     }
 
-    [Fact]
+    [Theory]
     [Trait("Kind", "Truth")]
-    public void Views_do_not_overlap_and_share_one_scale()
+    [InlineData(10, 100, 40)]
+    [InlineData(0.1, 900, 0.1)]
+    [InlineData(1, 1, 300)]
+    [InlineData(900, 1, 1)]
+    public void Views_and_captions_do_not_overlap_and_share_one_scale(double x, double y, double z)
     {
-        var mesh = PictureSamples.Box(s_center, s_center + new Vec3(10, 100, 40));
-        using var sheet = PreviewPicture.Draw(mesh, PreviewOptions.Default, RunContext.Default);
-        var right = 0;
+        var mesh = PictureSamples.Box(s_center, s_center + new Vec3(x, y, z));
+        var options = new PreviewOptions { Views = [ViewDirection.Front, ViewDirection.Back, ViewDirection.LeftSide, ViewDirection.Oblique] };
+        using var sheet = PreviewPicture.Draw(mesh, options, RunContext.Default);
+        int right = 0, captionRight = 0;
         foreach (var panel in sheet.Panels)
         {
-            panel.Left.Should().BeGreaterThanOrEqualTo(right + 40);
+            panel.Left.Should().BeGreaterThanOrEqualTo(right + 80, "two letters stand between neighbours, one before the first");
             right = panel.Left + panel.Width;
             panel.Frame.PixelsPerMm.Should().Be(2 * sheet.PixelsPerMm);
+            var half = Canvas.TextWidth($"Seen {panel.Frame.View.Description}", 13) / 2;
+            var middle = panel.Left + (panel.Width / 2);
+            (middle - half).Should().BeGreaterThan(captionRight);
+            captionRight = middle + half;
         }
 
-        right.Should().BeLessThanOrEqualTo(sheet.Canvas.Width - 84);
-        sheet.Panels[0].Width.Should().Be((int)Math.Ceiling(10 * sheet.PixelsPerMm));
-        sheet.Panels[1].Width.Should().Be((int)Math.Ceiling(100 * sheet.PixelsPerMm));
+        right.Should().BeLessThanOrEqualTo(sheet.Canvas.Width - 80);
+        captionRight.Should().BeLessThan(sheet.Canvas.Width);
+        // Float positions about the middle: a pixel more at most.
+        ((double)sheet.Panels[0].Width).Should().BeInRange(x * sheet.PixelsPerMm, (x * sheet.PixelsPerMm) + 2);
+        ((double)sheet.Panels[2].Width).Should().BeInRange(y * sheet.PixelsPerMm, (y * sheet.PixelsPerMm) + 2);
     }
 
     [Fact]
@@ -95,7 +106,7 @@ public sealed class PreviewPictureTests
         using var folder = new TestFolder();
         foreach (var threads in new[] { 1, 2, 3, 16 })
         {
-            PreviewPicture.Write(mesh, folder["preview.png"], new PreviewOptions { WidthPixels = 900, HeightPixels = 300 }, new RunContext(threads: threads));
+            PreviewPicture.Write(mesh, folder["preview.png"], new PreviewOptions { WidthPixels = 1000, HeightPixels = 300 }, new RunContext(threads: threads));
             hashes.Add(Convert.ToHexString(SHA256.HashData(File.ReadAllBytes(folder["preview.png"]))));
         }
 
@@ -159,7 +170,7 @@ public sealed class PreviewPictureTests
         var mesh = PictureSamples.Sphere(s_center, Radius, 10);
         var act = () => PreviewPicture.Draw(mesh, PreviewOptions.Default, new RunContext(cancellation: cancelled.Token));
         act.Should().Throw<OperationCanceledException>();
-        foreach (var options in new[] { new PreviewOptions { Views = [] }, new PreviewOptions { WidthPixels = 639 }, new PreviewOptions { HeightPixels = 4001 } })
+        foreach (var options in new[] { new PreviewOptions { Views = [] }, new PreviewOptions { WidthPixels = 639 }, new PreviewOptions { WidthPixels = 700 }, new PreviewOptions { HeightPixels = 4001 } })
         {
             var draw = () => PreviewPicture.Draw(mesh, options, RunContext.Default);
             draw.Should().Throw<ArgumentOutOfRangeException>();

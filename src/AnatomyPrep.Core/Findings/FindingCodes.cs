@@ -4,33 +4,52 @@ namespace AnatomyPrep.Core.Findings;
 public static class FindingCodes
 {
     // Acquire: files
-    public const string FileUnreadable = "file-unreadable";
-    public const string FileTruncated = "file-truncated";
+    public const string FileChanged = "file-changed";
     public const string FileCrashedReader = "file-crashed-reader";
-    public const string FileTimedOut = "file-timed-out";
+    public const string FileDuplicate = "file-duplicate";
+    public const string FileMetaMissing = "file-meta-missing";
     public const string FileNotCt = "file-not-ct";
+    public const string FileNotDicom = "file-not-dicom";
+    public const string FileNotImage = "file-not-image";
+    public const string FileTimedOut = "file-timed-out";
+    public const string FileTruncated = "file-truncated";
+    public const string FileUnreadable = "file-unreadable";
+    public const string Localizer = "localizer";
     public const string LossyCompression = "lossy-compression";
+    public const string MixedPatients = "mixed-patients";
+    public const string PixelDataLong = "pixel-data-long";
+    public const string PixelLayoutUnsupported = "pixel-layout-unsupported";
+    public const string TransferSyntaxUnsupported = "transfer-syntax-unsupported";
 
     // Acquire: geometry
-    public const string SpacingMissing = "spacing-missing";
+    public const string GantryTilt = "gantry-tilt";
+    public const string MixedFrames = "mixed-frames";
+    public const string MixedOrientations = "mixed-orientations";
+    public const string MixedSizes = "mixed-sizes";
+    public const string OrientationInexact = "orientation-inexact";
+    public const string OrientationInvalid = "orientation-invalid";
     public const string OrientationMissing = "orientation-missing";
     public const string PositionMissing = "position-missing";
     public const string SamePosition = "same-position";
     public const string SliceMissing = "slice-missing";
-    public const string UnevenSpacing = "uneven-spacing";
-    public const string GantryTilt = "gantry-tilt";
+    public const string SlicesApart = "slices-apart";
+    public const string SlicesOffLine = "slices-off-line";
+    public const string SlicesOverlap = "slices-overlap";
+    public const string SpacingMissing = "spacing-missing";
+    public const string ThickSlices = "thick-slices";
     public const string TiltTagDisagrees = "tilt-tag-disagrees";
     public const string TooFewSlices = "too-few-slices";
-    public const string SlicesOverlap = "slices-overlap";
-    public const string ThickSlices = "thick-slices";
-    public const string MixedFrames = "mixed-frames";
-    public const string MixedSizes = "mixed-sizes";
+    public const string UnevenSpacing = "uneven-spacing";
 
     // Acquire: values
-    public const string HuOutOfRange = "hu-out-of-range";
     public const string HuClipped = "hu-clipped";
+    public const string HuOutOfRange = "hu-out-of-range";
     public const string HuRounded = "hu-rounded";
+    public const string Monochrome1 = "monochrome1";
     public const string Padding = "padding-present";
+    public const string RescaleMissing = "rescale-missing";
+    public const string RescaleNotHu = "rescale-not-hu";
+    public const string UnusedBits = "unused-bits";
 
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";

@@ -1,0 +1,151 @@
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Core.Volumes;
+
+namespace AnatomyPrep.Imaging.Acquire;
+
+/// <summary>Reads DICOM CT series from a folder or file.</summary>
+/// <remarks>
+/// Every byte of an input file is read in child processes only (<see cref="ReaderChild"/>, dcmdump); this process sees
+/// names, numbers and HU. Stages: list files, read headers, sort into stacks, check by headers, gate by dcmdump, decode.
+/// Peak memory of <see cref="Load"/>: the volume (2 bytes a sample, shared with the child), plus per thread of the
+/// child one file and 6 bytes a sample of one slice. Results do not depend on file names, order or threads.
+/// </remarks>
+public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = null)
+{
+    private const string Source = "the source";
+    private readonly ReaderLimits _limits = limits ?? ReaderLimits.Default;
+
+    /// <summary>All CT stacks with their facts, HU range and findings, and every other file with the reason.</summary>
+    /// <exception cref="BadInputException">The path holds no files.</exception>
+    public SeriesListing Inspect(string path, RunContext run)
+    {
+        using var study = Open(path, run);
+        var series = new List<SeriesFacts>();
+        foreach (var stack in study.Stacks)
+        {
+            var decoded = study.Decode(stack, null, run);
+            series.Add(Describe(stack, decoded, []));
+        }
+
+        return new SeriesListing(series, study.Others, study.Findings);
+    }
+
+    /// <summary>One CT series as a volume in HU.</summary>
+    /// <param name="seriesUid">A selector from <see cref="SeriesFacts.Selector"/>, or null where the source holds one volume.</param>
+    /// <exception cref="BadInputException">No series, or one with a stop finding; the message is the first of them.</exception>
+    /// <exception cref="SeveralSeriesException">Several could be meant.</exception>
+    public LoadedSeries Load(string path, string? seriesUid, RunContext run)
+    {
+        using var study = Open(path, run);
+        var stack = Choose(study, seriesUid);
+        ThrowIfStopped(stack.Stops, stack.Findings);
+        var facts = stack.Stack.Facts;
+        var bytes = (long)facts.Rows * facts.Columns * stack.Slices.Count * sizeof(short);
+        run.Memory.Require("acquire", bytes, "Give a smaller series, or raise the memory limit.");
+        if (bytes > ReaderProcess.LargestVolumeBytes)
+            throw new BadInputException(Source, "volume", FormattableString.Invariant($"{bytes / 1e9:F1} GB"), "Give a smaller series.");
+        var file = new VolumeFile(bytes);
+        try
+        {
+            var decoded = study.Decode(stack, file.PathForChild, run);
+            ThrowIfStopped(decoded.Stops, stack.Findings);
+            var described = Describe(stack, decoded, study.Findings);
+            return new LoadedSeries(Map(file, stack), described, described.Files, described.Findings);
+        }
+        catch
+        {
+            file.Dispose();
+            throw;
+        }
+    }
+
+    private Study Open(string path, RunContext run)
+    {
+        var files = SourceFolder.List(path, run);
+        var study = new Study(reader, _limits, files);
+        try
+        {
+            study.Scan(run);
+            return study;
+        }
+        catch
+        {
+            study.Dispose();
+            throw;
+        }
+    }
+
+    private static unsafe Volume Map(VolumeFile file, CheckedStack stack)
+    {
+        var facts = stack.Stack.Facts;
+        return new Volume(facts.Columns, facts.Rows, file, file.Map(), (long)facts.Rows * facts.Columns * stack.Slices.Count, stack.Geometry!.Map);
+    }
+
+    private static void ThrowIfStopped(IReadOnlyList<Stop> stops, IReadOnlyList<Finding> findings)
+    {
+        if (stops.Count > 0)
+            throw stops[0].Fault.ToException(stops[0].File, [.. stops.Select(s => s.ToFinding()), .. findings]);
+    }
+
+    private static CheckedStack Choose(Study study, string? selector)
+    {
+        if (study.Stacks.Count == 0)
+            throw study.NothingToLoad();
+        var candidates = selector is null
+            ? Volumes(study.Stacks)
+            : [.. study.Stacks.Where(s => s.Stack.Selector == selector || s.Stack.Facts.Series == selector)];
+        return candidates.Count switch
+        {
+            0 => throw new BadInputException(Source, Tag.Name(Tag.SeriesInstanceUid), "the one asked for is not there", "Choose one that inspect lists."),
+            1 => candidates[0],
+            _ => throw new SeveralSeriesException([.. candidates.Select(c => Describe(c, Decoded.None, []))]),
+        };
+    }
+
+    /// <summary>Stacks of two slices or more; single pictures count only where there is nothing else.</summary>
+    private static IReadOnlyList<CheckedStack> Volumes(IReadOnlyList<CheckedStack> stacks)
+    {
+        var volumes = stacks.Where(s => s.Slices.Count > 1).ToArray();
+        return volumes.Length > 0 ? volumes : stacks;
+    }
+
+    private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder)
+    {
+        var (facts, g) = (stack.Stack.Facts, stack.Geometry);
+        var counts = decoded.Counts.Where(c => c.Counts is not null).Select(c => c.Counts!).ToArray();
+        var syntaxes = stack.Slices.Select(s => s.Facts.Syntax).Distinct(StringComparer.Ordinal).Order(StringComparer.Ordinal).Select(TransferSyntax.Find).ToArray();
+        var step = g is { StepsMm.Count: > 0 } ? SpacingRule.Median(g.StepsMm) : (double?)null;
+        var stops = stack.Stops.Concat(decoded.Stops).Select(s => s.ToFinding());
+        return new SeriesFacts
+        {
+            Selector = stack.Stack.Selector,
+            Uid = facts.Series,
+            StudyUid = facts.Study,
+            FrameOfReferenceUid = facts.FrameOfReference.Length > 0 ? facts.FrameOfReference : null,
+            SopClassUid = facts.SopClass,
+            SopClassName = SopClass.Name(facts.SopClass),
+            Rows = facts.Rows,
+            Columns = facts.Columns,
+            Slices = stack.Slices.Count,
+            PixelSpacingMm = g?.PixelSpacingMm,
+            SpacingMm = step is { } s ? [g!.PixelSpacingMm[1], g.PixelSpacingMm[0], s] : null,
+            SliceSpacingMm = step,
+            SliceSpacingsMm = g?.StepsMm ?? [],
+            TiltDeg = g is { StepsMm.Count: > 0 } && g.DepthsMm[^1] > g.DepthsMm[0] ? g.Map.TiltDeg : null,
+            Orientation = g?.Orientation(),
+            ExtentAlongNormalMm = g is null ? null : [g.DepthsMm[0], g.DepthsMm[^1]],
+            TransferSyntaxUid = string.Join(", ", syntaxes.Select(t => t.Uid)),
+            TransferSyntax = string.Join(", ", syntaxes.Select(t => t.Name)),
+            MinHu = counts.Length > 0 ? counts.Min(c => c.MinHu) : null,
+            MaxHu = counts.Length > 0 ? counts.Max(c => c.MaxHu) : null,
+            PatientPosition = facts.PatientPosition,
+            SliceThicknessMm = stack.Slices.Max(x => x.Slice.ThicknessMm),
+            Kernel = facts.Kernel,
+            HasContrast = stack.Slices.Any(x => x.Facts.HasContrast),
+            Lossy = stack.Slices.Any(x => x.Facts.Lossy),
+            Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. ofFolder],
+            Files = decoded.Files,
+        };
+    }
+}

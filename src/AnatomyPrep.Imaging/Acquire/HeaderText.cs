@@ -1,0 +1,69 @@
+using System.Buffers.Binary;
+using System.Globalization;
+using System.Text;
+
+namespace AnatomyPrep.Imaging.Acquire;
+
+/// <summary>Values of attributes, parsed strictly: what does not follow DICOM PS3.5 section 6.2 gives null, never a guess.</summary>
+internal static class HeaderText
+{
+    /// <summary>UI: digits and points, at most 64.</summary>
+    public static string? Uid(byte[]? value)
+    {
+        var text = Text(value);
+        return text is { Length: > 0 and <= 64 } && text.All(c => c is >= '0' and <= '9' or '.') ? text : null;
+    }
+
+    /// <summary>DS: decimal numbers separated by backslashes, finite and below a million; null when any is not.</summary>
+    public static double[]? Decimals(byte[]? value)
+    {
+        var text = Text(value);
+        if (string.IsNullOrEmpty(text))
+            return null;
+        var parts = text.Split('\\');
+        var numbers = new double[parts.Length];
+        for (var i = 0; i < parts.Length; i++)
+        {
+            const NumberStyles ds = NumberStyles.AllowLeadingSign | NumberStyles.AllowDecimalPoint | NumberStyles.AllowExponent
+                | NumberStyles.AllowLeadingWhite | NumberStyles.AllowTrailingWhite;
+            if (!double.TryParse(parts[i], ds, CultureInfo.InvariantCulture, out numbers[i]) || !(Math.Abs(numbers[i]) < 1e6))
+                return null;
+        }
+
+        return numbers;
+    }
+
+    public static double? Decimal(byte[]? value) => Decimals(value) is [var one, ..] ? one : null;
+
+    /// <summary>IS: one whole number.</summary>
+    public static int? Integer(byte[]? value) =>
+        int.TryParse(Text(value), NumberStyles.AllowLeadingSign, CultureInfo.InvariantCulture, out var number) ? number : null;
+
+    /// <summary>US: 16 bits in the byte order of the data set.</summary>
+    public static int? Unsigned(byte[]? value, bool bigEndian) => value is not { Length: 2 }
+        ? null
+        : bigEndian ? BinaryPrimitives.ReadUInt16BigEndian(value) : BinaryPrimitives.ReadUInt16LittleEndian(value);
+
+    /// <summary>CS: capital letters, digits, space and underscore; several are separated by backslashes.</summary>
+    public static string[] Codes(byte[]? value)
+    {
+        var text = Text(value);
+        return string.IsNullOrEmpty(text) || text.Length > 256 ? [] : [.. text.Split('\\').Select(c => c.Trim()).Where(IsCode)];
+    }
+
+    public static string? Code(byte[]? value) => Codes(value) is [var one, ..] ? one : null;
+
+    /// <summary>A short technical label (a kernel name); anything that could be a sentence or a name is left out.</summary>
+    public static string? Label(byte[]? value)
+    {
+        var text = Text(value);
+        return text is { Length: > 0 and <= 32 } && text.All(c => char.IsAsciiLetterOrDigit(c) || c is '+' or '-' or '_' or '.' or '/' or ' ' or '\\') ? text : null;
+    }
+
+    public static bool IsFilled(byte[]? value) => !string.IsNullOrEmpty(Text(value));
+
+    private static bool IsCode(string c) => c is { Length: > 0 and <= 16 } && c.All(x => char.IsAsciiLetterUpper(x) || char.IsAsciiDigit(x) || x is ' ' or '_');
+
+    /// <summary>Bytes as ASCII without the padding of either kind; null when absent.</summary>
+    private static string? Text(byte[]? value) => value is null ? null : Encoding.ASCII.GetString(value).Trim(' ', '\0');
+}

@@ -1,0 +1,32 @@
+using System.Text;
+
+namespace AnatomyPrep.Phantoms.Dicom;
+
+/// <summary>One object as a file: preamble, file meta information, data set.</summary>
+/// <remarks>Encoding: DICOM PS3.10, 7.1; the meta group is explicit VR whatever the rest is.</remarks>
+public sealed class DicomFile(DicomDataSet dataSet, bool implicitVr)
+{
+    public DicomDataSet DataSet { get; } = dataSet;
+
+    public byte[] Encode()
+    {
+        var meta = new DicomDataSet()
+            .Bytes(new DicomTag(0x0002, 0x0001), Vr.OB, [0, 1])
+            .Text(new DicomTag(0x0002, 0x0002), Vr.UI, DataSet.TextOf(Tags.SopClassUid) ?? "")
+            .Text(new DicomTag(0x0002, 0x0003), Vr.UI, DataSet.TextOf(Tags.SopInstanceUid) ?? "")
+            .Text(new DicomTag(0x0002, 0x0010), Vr.UI, implicitVr ? DicomUid.ImplicitVrLittleEndian : DicomUid.ExplicitVrLittleEndian)
+            .Text(new DicomTag(0x0002, 0x0012), Vr.UI, DicomUid.ImplementationClass)
+            .Text(new DicomTag(0x0002, 0x0013), Vr.SH, "ANATOMYPREP_PHAN");
+        using var group = new MemoryStream();
+        meta.WriteTo(group, implicitVr: false);
+        var length = new DicomDataSet().Bytes(new DicomTag(0x0002, 0x0000), Vr.UL, BitConverter.GetBytes((uint)group.Length));
+
+        using var file = new MemoryStream();
+        file.Write(new byte[128]);
+        file.Write(Encoding.ASCII.GetBytes("DICM"));
+        length.WriteTo(file, implicitVr: false);
+        group.WriteTo(file);
+        DataSet.WriteTo(file, implicitVr);
+        return file.ToArray();
+    }
+}

@@ -66,6 +66,23 @@ public static class FindingCodes
     public const string UnitUnknown = "unit-unknown";
     public const string SizeImplausible = "size-implausible";
 
+    // Mesh and point files
+    public const string DegeneratePresent = "degenerate-present";
+    public const string ExtraBytes = "extra-bytes";
+    public const string FacesSkipped = "faces-skipped";
+    public const string HeaderMisleading = "header-misleading";
+    public const string MirroredByFile = "mirrored-by-file";
+    public const string NormalsDisagree = "normals-disagree";
+    public const string NormalsIgnored = "normals-ignored";
+    public const string ObjectsJoined = "objects-joined";
+    public const string ObjectsSkipped = "objects-skipped";
+    public const string PatientPositionKept = "patient-position-kept";
+    public const string PolygonsCut = "polygons-cut";
+    public const string PolygonsFolded = "polygons-folded";
+    public const string SizeNotJudged = "size-not-judged";
+    public const string UnitDisagrees = "unit-disagrees";
+    public const string VerticesWelded = "vertices-welded";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
 }

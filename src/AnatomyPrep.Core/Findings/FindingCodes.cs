@@ -44,6 +44,11 @@ public static class FindingCodes
     public const string UnitUnknown = "unit-unknown";
     public const string SizeImplausible = "size-implausible";
 
+    // Shape
+    public const string LandmarksMirrored = "landmarks-mirrored";
+    public const string ModelScaled = "model-scaled";
+    public const string SideMirrored = "side-mirrored";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
 }

@@ -14,7 +14,7 @@ public sealed record CutLassoParameters(IReadOnlyList<double> Polygon, IReadOnly
 /// <remarks>
 /// A triangle lies in the zone when its centre is in front of the viewer (clip w above 0) and the polygon winds round its
 /// projection an odd number of times (even-odd rule). The result is open (<see cref="ZoneSelection"/>).
-/// Cost: O(triangles · corners of the polygon), less where the projection lies outside the polygon's bounds.
+/// Cost: O(triangles · corners of the polygon), on all threads.
 /// </remarks>
 public static class CutLasso
 {

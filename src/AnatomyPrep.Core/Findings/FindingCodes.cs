@@ -55,16 +55,16 @@ public static class FindingCodes
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
     // Segment and surface
-    public const string RegionEmpty = "region-empty";
     public const string BodyCutAtBorder = "body-cut-at-border";
     public const string FragmentsDropped = "fragments-dropped";
+    public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
 
     // Mesh
-    public const string MeshNotSolid = "mesh-not-solid";
     public const string DegenerateRemoved = "degenerate-removed";
-    public const string UnitUnknown = "unit-unknown";
+    public const string MeshNotSolid = "mesh-not-solid";
     public const string SizeImplausible = "size-implausible";
+    public const string UnitUnknown = "unit-unknown";
 
     // Mesh and point files
     public const string DegeneratePresent = "degenerate-present";
@@ -82,6 +82,12 @@ public static class FindingCodes
     public const string SizeNotJudged = "size-not-judged";
     public const string UnitDisagrees = "unit-disagrees";
     public const string VerticesWelded = "vertices-welded";
+
+    // Shape
+    public const string LandmarksMirrored = "landmarks-mirrored";
+    public const string ModelScaled = "model-scaled";
+    public const string OneSidedSurface = "one-sided-surface";
+    public const string SideMirrored = "side-mirrored";
 
     // Verify
     public const string DeviationLarge = "deviation-large";

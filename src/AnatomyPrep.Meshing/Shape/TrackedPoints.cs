@@ -1,0 +1,110 @@
+namespace AnatomyPrep.Meshing.Shape;
+
+/// <summary>Vertices of the input, each with a triangle of the simplified surface that it lies near.</summary>
+/// <remarks>
+/// Ciampalini, Cignoni, Montani, Scopigno, "Multiresolution decimation based on global error", The Visual Computer 13(5),
+/// 1997: every point is handed on to a triangle of the patch that replaces its own, or the change is refused.
+/// Shapes: points float3; linked lists, one a triangle. 4 bytes a triangle and 16 a point.
+/// </remarks>
+internal sealed class TrackedPoints
+{
+    private const int None = -1;
+
+    private readonly double _squaredLimit;
+    private readonly float[] _points;
+    private readonly int[] _first;
+    private readonly int[] _next;
+    private readonly List<double> _patch = [];
+    private readonly List<int> _patchTriangles = [];
+    private readonly List<(int Point, int Triangle)> _moves = [];
+
+    internal TrackedPoints(float[] points, int triangles, double limitMm)
+    {
+        _points = points;
+        _squaredLimit = limitMm * limitMm;
+        _first = new int[triangles];
+        _next = new int[points.Length / 3];
+        Array.Fill(_first, None);
+    }
+
+    internal void Assign(int point, int triangle) => (_next[point], _first[triangle]) = (_first[triangle], point);
+
+    /// <summary>Hands on the points of all triangles at u and v, where v goes into u at x, y, z; or changes nothing.</summary>
+    internal bool TryMove(
+        int[] corners, float[] positions, ReadOnlySpan<int> ofU, ReadOnlySpan<int> ofV, int u, int v, float x, float y, float z)
+    {
+        SetPatch(corners, positions, ofU, ofV, u, v, x, y, z);
+        _moves.Clear();
+        var slot = 0;
+        foreach (var corner in ofU)
+            if (!Place(corner / 3, Joins(corners, corner / 3, u, v) ? None : slot++))
+                return false;
+        foreach (var corner in ofV)
+            if (!Joins(corners, corner / 3, u, v) && !Place(corner / 3, slot++))
+                return false;
+        foreach (var corner in ofU)
+            _first[corner / 3] = None;
+        foreach (var corner in ofV)
+            _first[corner / 3] = None;
+        foreach (var (point, triangle) in _moves)
+            Assign(point, triangle);
+        return true;
+    }
+
+    private static bool Joins(int[] corners, int t, int u, int v)
+    {
+        int a = corners[3 * t], b = corners[(3 * t) + 1], c = corners[(3 * t) + 2];
+        return (a == u || b == u || c == u) && (a == v || b == v || c == v);
+    }
+
+    private void SetPatch(
+        int[] corners, float[] positions, ReadOnlySpan<int> ofU, ReadOnlySpan<int> ofV, int u, int v, float x, float y, float z)
+    {
+        _patch.Clear();
+        _patchTriangles.Clear();
+        foreach (var corner in ofU)
+            if (!Joins(corners, corner / 3, u, v))
+                Add(corner / 3);
+        foreach (var corner in ofV)
+            if (!Joins(corners, corner / 3, u, v))
+                Add(corner / 3);
+        void Add(int t)
+        {
+            _patchTriangles.Add(t);
+            for (var i = 3 * t; i < (3 * t) + 3; i++)
+            {
+                var w = corners[i];
+                _patch.AddRange(w == u || w == v ? [x, y, z] : [positions[3 * w], positions[(3 * w) + 1], positions[(3 * w) + 2]]);
+            }
+        }
+    }
+
+    /// <summary>Finds a triangle for each point of one; its own where that still serves, else the nearest.</summary>
+    private bool Place(int triangle, int slot)
+    {
+        var patch = System.Runtime.InteropServices.CollectionsMarshal.AsSpan(_patch);
+        for (var point = _first[triangle]; point != None; point = _next[point])
+        {
+            double px = _points[3 * point], py = _points[(3 * point) + 1], pz = _points[(3 * point) + 2];
+            if (slot != None && PointTriangle.SquaredDistance(px, py, pz, patch.Slice(9 * slot, 9)) <= _squaredLimit)
+            {
+                _moves.Add((point, triangle));
+                continue;
+            }
+
+            var (best, least) = (None, double.PositiveInfinity);
+            for (var i = 0; i < _patchTriangles.Count; i++)
+            {
+                var squared = PointTriangle.SquaredDistance(px, py, pz, patch.Slice(9 * i, 9));
+                if (squared < least)
+                    (best, least) = (i, squared);
+            }
+
+            if (!(least <= _squaredLimit))
+                return false;
+            _moves.Add((point, _patchTriangles[best]));
+        }
+
+        return true;
+    }
+}

@@ -5,13 +5,23 @@ using AnatomyPrep.Core.Volumes;
 
 namespace AnatomyPrep.Imaging.Segment;
 
-/// <summary>The connected pieces of a region, largest first; samples touch through their six faces.</summary>
+/// <summary>Which neighbours belong to one piece.</summary>
+public enum Connectivity
+{
+    /// <summary>Samples that share a face (6 neighbours): how the inside of a surface hangs together.</summary>
+    Faces,
+
+    /// <summary>Samples that share a face or an edge (18 neighbours): how the outside of a surface hangs together.</summary>
+    FacesAndEdges,
+}
+
+/// <summary>The connected pieces of a region, largest first.</summary>
 /// <remarks>
 /// Method: union-find over runs, after He, Chao, Suzuki, "A Run-Based Two-Scan Labeling Algorithm", IEEE TIP 17(5), 2008,
 ///   in three dimensions. Differs: slabs of slices are labelled on their own and joined at their borders afterwards; a
 ///   root is always the lowest run of its piece, so the order of unions cannot show in the result.
-/// Six-connectivity is the one that agrees with the surface: two samples that share only an edge or corner are kept apart
-///   by <c>CellCases</c>, so a piece here is a solid there.
+/// Agrees with the surface: two inside samples that share only an edge are kept apart there, so that a piece by faces is a
+///   solid, and two outside samples that share an edge are joined, so that a cavity by faces and edges is a void.
 /// Cost: O(runs · α); memory: 12 bytes a run, at most 6 bytes a sample for a checkerboard, about 0.1 for a head.
 /// </remarks>
 public sealed unsafe class Components : IDisposable
@@ -24,9 +34,12 @@ public sealed unsafe class Components : IDisposable
     private readonly NativeBuffer<int> _ends;
     private readonly NativeBuffer<int> _labels;
 
-    private Components(Region region, long[] rowFirstRun)
+    private readonly int _slack;
+
+    private Components(Region region, long[] rowFirstRun, Connectivity connectivity)
     {
         _region = region;
+        _slack = connectivity == Connectivity.FacesAndEdges ? 1 : 0;
         _rowFirstRun = rowFirstRun;
         var runs = rowFirstRun[^1];
         if (runs > int.MaxValue)
@@ -41,15 +54,15 @@ public sealed unsafe class Components : IDisposable
 
     /// <summary>Finds the pieces. The region must outlive the result.</summary>
     /// <exception cref="OperationCanceledException">Asked once per slab.</exception>
-    public static Components Find(Region region, IndexToPatient map, RunContext run)
+    public static Components Find(Region region, IndexToPatient map, RunContext run, Connectivity connectivity = Connectivity.Faces)
     {
-        var found = new Components(region, CountRuns(region, run));
+        var found = new Components(region, CountRuns(region, run), connectivity);
         try
         {
             var slabs = Partition.Pieces(region.Slices, SlabSlices);
             Partition.For(run, slabs, s => found.LabelSlab(s * SlabSlices, Math.Min(region.Slices, (s + 1) * SlabSlices)));
             for (var s = 1; s < slabs; s++)
-                found.JoinSlices((s * SlabSlices) - 1, s * SlabSlices);
+                found.JoinSlices(s * SlabSlices);
             found.Measure(map, run);
             return found;
         }
@@ -61,8 +74,12 @@ public sealed unsafe class Components : IDisposable
     }
 
     /// <summary>A region with the first <paramref name="count"/> pieces of <see cref="Pieces"/> only.</summary>
-    public Region Keep(int count, RunContext run)
+    public Region Keep(int count, RunContext run) => Keep(piece => piece < count, run);
+
+    /// <summary>A region with the pieces whose place in <see cref="Pieces"/> is wanted.</summary>
+    public Region Keep(Func<int, bool> wanted, RunContext run)
     {
+        var keep = Enumerable.Range(0, Pieces.Count).Select(wanted).ToArray();
         var kept = new Region(_region.Columns, _region.Rows, _region.Slices, _region.Window);
         Partition.For(run, _region.Slices, slice =>
         {
@@ -71,7 +88,7 @@ public sealed unsafe class Components : IDisposable
                 var bits = kept.RowPointer(row, slice);
                 var r = ((long)slice * _region.Rows) + row;
                 for (var run1 = _rowFirstRun[r]; run1 < _rowFirstRun[r + 1]; run1++)
-                    if (_labels.Pointer[run1] < count)
+                    if (keep[_labels.Pointer[run1]])
                         SetBits(bits, _starts.Pointer[run1], _ends.Pointer[run1]);
             }
         });
@@ -136,9 +153,9 @@ public sealed unsafe class Components : IDisposable
                 var r = ((long)slice * _region.Rows) + row;
                 ReadRuns(_region.RowPointer(row, slice), _rowFirstRun[r]);
                 if (row > 0)
-                    JoinRows(r - 1, r);
+                    JoinRows(r - 1, r, _slack);
                 if (slice > fromSlice)
-                    JoinRows(r - _region.Rows, r);
+                    JoinToSliceBelow(row, r);
             }
         }
     }
@@ -165,20 +182,31 @@ public sealed unsafe class Components : IDisposable
         }
     }
 
-    private void JoinSlices(int below, int above)
+    private void JoinSlices(int above)
     {
         for (var row = 0; row < _region.Rows; row++)
-            JoinRows(((long)below * _region.Rows) + row, ((long)above * _region.Rows) + row);
+            JoinToSliceBelow(row, ((long)above * _region.Rows) + row);
     }
 
-    // Two rows of sorted runs: every overlapping pair is one piece.
-    private void JoinRows(long a, long b)
+    private void JoinToSliceBelow(int row, long r)
+    {
+        JoinRows(r - _region.Rows, r, _slack);
+        if (_slack == 0)
+            return;
+        if (row > 0)
+            JoinRows(r - _region.Rows - 1, r, 0);
+        if (row + 1 < _region.Rows)
+            JoinRows(r - _region.Rows + 1, r, 0);
+    }
+
+    // Two rows of sorted runs: every pair that overlaps, or comes within the slack, is one piece.
+    private void JoinRows(long a, long b, int slack)
     {
         long i = _rowFirstRun[a], iEnd = _rowFirstRun[a + 1], j = _rowFirstRun[b], jEnd = _rowFirstRun[b + 1];
         int* starts = _starts.Pointer, ends = _ends.Pointer;
         while (i < iEnd && j < jEnd)
         {
-            if (starts[i] < ends[j] && starts[j] < ends[i])
+            if (starts[i] < ends[j] + slack && starts[j] < ends[i] + slack)
                 Union((int)i, (int)j);
             if (ends[i] < ends[j])
                 i++;
@@ -232,15 +260,21 @@ public sealed unsafe class Components : IDisposable
 
         var samples = new long[pieceOfRoot.Count];
         var volumes = new double[pieceOfRoot.Count];
+        var atBorder = new bool[pieceOfRoot.Count];
         for (var slice = 0; slice < _region.Slices; slice++)
         {
             var sampleMm3 = map.SampleVolumeMm3(slice);
-            var last = _rowFirstRun[(long)(slice + 1) * _region.Rows];
-            for (var r = _rowFirstRun[(long)slice * _region.Rows]; r < last; r++)
+            for (var row = 0; row < _region.Rows; row++)
             {
-                var length = _ends.Pointer[r] - _starts.Pointer[r];
-                samples[labels[r]] += length;
-                volumes[labels[r]] += length * sampleMm3;
+                var at = ((long)slice * _region.Rows) + row;
+                var outermost = slice == 0 || slice == _region.Slices - 1 || row == 0 || row == _region.Rows - 1;
+                for (var r = _rowFirstRun[at]; r < _rowFirstRun[at + 1]; r++)
+                {
+                    int start = _starts.Pointer[r], end = _ends.Pointer[r];
+                    samples[labels[r]] += end - start;
+                    volumes[labels[r]] += (end - start) * sampleMm3;
+                    atBorder[labels[r]] |= outermost || start == 1 || end == _region.Columns + 1;
+                }
             }
         }
 
@@ -251,9 +285,9 @@ public sealed unsafe class Components : IDisposable
             rank[order[i]] = i;
         for (var r = 0; r < runs; r++)
             labels[r] = rank[labels[r]];
-        Pieces = Array.ConvertAll(order, o => new Component(samples[o], volumes[o]));
+        Pieces = Array.ConvertAll(order, o => new Component(samples[o], volumes[o], atBorder[o]));
     }
 }
 
-/// <summary>One connected piece: its samples and the volume they stand for.</summary>
-public readonly record struct Component(long Samples, double VolumeMm3);
+/// <summary>One connected piece: its samples, the volume they stand for, and whether it reaches the border of the images.</summary>
+public readonly record struct Component(long Samples, double VolumeMm3, bool AtBorder);

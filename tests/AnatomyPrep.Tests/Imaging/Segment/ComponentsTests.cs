@@ -37,7 +37,7 @@ public sealed class ComponentsTests
         using var volume = Grid.FromIndex(3, 3, map, (i, j, _) => (short)(i == 1 && j == 1 ? 10 : 0));
         using var region = Threshold.Apply(volume, new HuWindow(10, 10), RunContext.Default);
         using var components = Components.Find(region, map, RunContext.Default);
-        components.Pieces.Should().Equal(new Component(3, 0.25 * (2 + 4 + 6)));
+        components.Pieces.Should().Equal(new Component(3, 0.25 * (2 + 4 + 6), AtBorder: true));
     }
 
     [Fact]

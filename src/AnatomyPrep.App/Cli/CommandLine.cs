@@ -1,0 +1,77 @@
+using System.CommandLine;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Imaging.Acquire;
+using Microsoft.Extensions.Logging;
+
+namespace AnatomyPrep.App.Cli;
+
+/// <summary>The commands, and the one place where an exception becomes an exit code.</summary>
+internal static class CommandLine
+{
+    public static async Task<int> InvokeAsync(CommandContext context, string[] args)
+    {
+        var root = new RootCommand($"AnatomyPrep turns a CT series or a surface scan of a person into a physical model. {SafetyNotice.Text}")
+        {
+            DemoCommand.Create(context),
+            InspectCommand.Create(context),
+            PrepareCommand.Create(context),
+            CheckCommand.Create(context),
+            CompareCommand.Create(context),
+            VerifyCommand.Create(context),
+            ReplayCommand.Create(context),
+            PlansCommand.Create(context),
+            PhantomCommand.Create(context),
+        };
+        var parsed = root.Parse(args);
+        if (parsed.Errors.Count > 0)
+        {
+            foreach (var error in parsed.Errors)
+                context.Output.Say(error.Message);
+            context.Output.Say("Run with --help to see commands and options.");
+            return ExitCodes.WrongUsage;
+        }
+
+        try
+        {
+            var configuration = new InvocationConfiguration { EnableDefaultExceptionHandler = false };
+            return await parsed.InvokeAsync(configuration).ConfigureAwait(false);
+        }
+        catch (Exception e)
+        {
+            return Explain(context, e is AggregateException { InnerException: { } inner } ? inner : e);
+        }
+    }
+
+    private static int Explain(CommandContext context, Exception e)
+    {
+        var output = context.Output;
+        switch (e)
+        {
+            case OperationCanceledException:
+                output.Say("Cancelled; nothing was left behind.");
+                return ExitCodes.Cancelled;
+            case PlanException:
+                output.Say(e.Message);
+                return ExitCodes.WrongUsage;
+            case BadInputException bad:
+                output.Findings(bad.Findings);
+                output.Say(bad.Message);
+                context.Log.LogInformation("Bad input: {Field}", bad.Field);
+                return ExitCodes.BadInput;
+            case SeveralSeriesException several:
+                output.Say(several.Message);
+                return ExitCodes.BadInput;
+            case CheckFailedException:
+                output.Say(e.Message);
+                return ExitCodes.CheckFailed;
+            case IOException or UnauthorizedAccessException:
+                output.Say(e.Message);
+                context.Log.LogError("File access failed: {Kind}", e.GetType().Name);
+                return ExitCodes.BadInput;
+            default:
+                output.Say($"Internal error: {e.Message}. The log in {context.Bench.Folders.Logs} has the details; please report it.");
+                context.Log.LogError(e, "Internal error");
+                return ExitCodes.InternalError;
+        }
+    }
+}

@@ -1,0 +1,63 @@
+using System.CommandLine;
+using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Statements;
+
+namespace AnatomyPrep.App.Cli;
+
+/// <summary>prepare SOURCE --plan FILE|NAME --out DIR: run a plan on a source and write model, pictures and record.</summary>
+internal static class PrepareCommand
+{
+    public static Command Create(CommandContext context)
+    {
+        var source = new Argument<string>("SOURCE") { Description = "Folder with a CT series, or a mesh file" };
+        var plan = new Option<string>("--plan") { Description = "Preset name or plan file", Required = true };
+        var output = new Option<string>("--out") { Description = "New or empty folder for the result", Required = true };
+        var series = new Option<string?>("--series") { Description = "Series UID, where the folder holds several" };
+        var request = new RequestOptions();
+        var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
+        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, json };
+        request.AddTo(command);
+        command.SetAction((parsed, cancellation) =>
+        {
+            var text = context.Bench.Plans.Load(parsed.GetValue(plan)!);
+            using var folder = OutputFolder.Create(parsed.GetValue(output)!);
+            var made = context.Run(run =>
+            {
+                using var loaded = new SourceLoader(context.Bench.Folders).Load(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), run);
+                return new RunRecorder(context.Bench, context.Log).Run(loaded, text, request.Read(parsed, text), folder, run);
+            }, cancellation);
+            return Task.FromResult(Show(context, made, parsed.GetValue(json)));
+        });
+        return command;
+    }
+
+    /// <summary>Prints what came out; 0, or 1 when the model is not what was promised.</summary>
+    public static int Show(CommandContext context, RecordedRun made, bool json)
+    {
+        var facts = made.Facts;
+        if (json)
+        {
+            Output.WriteJson(new { folder = made.Folder, runId = facts.RunId, files = made.Files, facts.Measurements, facts.Findings, facts.Steps });
+        }
+        else
+        {
+            context.Output.Findings(facts.Findings);
+            var mesh = facts.Measurements.Mesh;
+            context.Output.Facts("Model",
+            [
+                ("solid", mesh.Solid ? "yes" : "NO"),
+                ("pieces", $"{mesh.Components}"),
+                ("triangles", $"{mesh.Triangles}"),
+                ("volume", FormattableString.Invariant($"{mesh.VolumeMm3 / 1000:F2} cm³")),
+                ("size", mesh.BoundsMm is { } b ? FormattableString.Invariant($"{b.Size.X:F1} x {b.Size.Y:F1} x {b.Size.Z:F1} mm") : "-"),
+                .. facts.Measurements.Origins.Select(o => ($"surface {o.Origin.ToString().ToLowerInvariant()}", FormattableString.Invariant($"{o.Share:P1}"))),
+            ]);
+            context.Output.Say(SafetyNotice.Text);
+            foreach (var file in made.Files)
+                Output.WriteResult(Path.Combine(made.Folder, file));
+        }
+
+        return facts.Findings.Any(f => f.Severity == Severity.Stop) ? ExitCodes.CheckFailed : ExitCodes.Done;
+    }
+}

@@ -1,0 +1,43 @@
+using System.CommandLine;
+using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Meshing.Formats;
+using AnatomyPrep.Records.Statements;
+
+namespace AnatomyPrep.App.Cli;
+
+/// <summary>The options that say what was asked for.</summary>
+internal sealed class RequestOptions
+{
+    private readonly Option<string> _purpose = new("--purpose") { Description = "education or planning", DefaultValueFactory = _ => "education" };
+    private readonly Option<string?> _anatomy = new("--anatomy") { Description = "What the model shows, such as skull (default: the plan's name)" };
+    private readonly Option<string?> _side = new("--side") { Description = "left, right, both or midline" };
+    private readonly Option<string?> _requester = new("--requester") { Description = "Code of who asks; never a name" };
+    private readonly Option<string?> _unit = new("--unit") { Description = "Unit of a mesh file that does not state one: mm, cm, m, in" };
+
+    public void AddTo(Command command)
+    {
+        _purpose.AcceptOnlyFromAmong("education", "planning");
+        _side.AcceptOnlyFromAmong("left", "right", "both", "midline");
+        foreach (var option in new Option[] { _purpose, _anatomy, _side, _requester, _unit })
+            command.Options.Add(option);
+    }
+
+    public RunRequest Read(ParseResult parsed, PlanText plan) => new(
+        Enum.Parse<Purpose>(parsed.GetValue(_purpose)!, ignoreCase: true),
+        parsed.GetValue(_anatomy) ?? plan.Plan.Name,
+        Scale: 1,
+        parsed.GetValue(_side) is { } side ? Enum.Parse<Side>(side, ignoreCase: true) : null,
+        parsed.GetValue(_requester));
+
+    /// <exception cref="PlanException">Not a unit.</exception>
+    public LengthUnit? Unit(ParseResult parsed) => parsed.GetValue(_unit) switch
+    {
+        null => null,
+        "mm" => LengthUnit.Millimetre,
+        "cm" => LengthUnit.Centimetre,
+        "m" => LengthUnit.Metre,
+        "in" => LengthUnit.Inch,
+        var other => throw new PlanException("command", null, "--unit", other, "mm, cm, m, in"),
+    };
+}

@@ -1,0 +1,46 @@
+using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Formats;
+using AnatomyPrep.Records.Reports;
+using AnatomyPrep.Records.Statements;
+
+namespace AnatomyPrep.App.Pipeline;
+
+/// <summary>The files a model is handed over in.</summary>
+internal static class ModelFiles
+{
+    public const string Stl = "model.stl";
+    public const string ThreeMf = "model.3mf";
+    public const string Ply = "model.ply";
+    public const string Report = "report.pdf";
+
+    public static void WriteModel(Mesh mesh, RunFacts facts, string folder, RunContext run)
+    {
+        var label = $"AnatomyPrep, mm, run {facts.RunId[..16]}, education/planning only";
+        StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run);
+        PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
+        ThreeMfFormat.Write(mesh, Path.Combine(folder, ThreeMf), Describe(facts), run);
+    }
+
+    public static void WriteReport(RunFacts facts, IEnumerable<ModelPicture> pictures, string folder)
+    {
+        var content = new ReportContent(facts, [.. pictures.Select(p => new ReportPicture(p.Caption, File.ReadAllBytes(Path.Combine(folder, p.File)), p.IsLarge))]);
+        using var stream = File.Create(Path.Combine(folder, Report));
+        RunReport.Write(stream, content);
+    }
+
+    private static ThreeMfDescription Describe(RunFacts facts) => new(
+        Title: $"{facts.Request.Anatomy} ({facts.Plan.Name})",
+        Designer: "",
+        Description: SafetyNotice.Text,
+        Application: $"{facts.Software.Name} {facts.Software.Version}",
+        Own:
+        [
+            KeyValuePair.Create("RunId", facts.RunId),
+            KeyValuePair.Create("Purpose", facts.Request.Purpose.ToString().ToLowerInvariant()),
+            KeyValuePair.Create("Anatomy", facts.Request.Anatomy),
+            KeyValuePair.Create("Side", facts.Request.Side?.ToString().ToLowerInvariant() ?? "not stated"),
+            KeyValuePair.Create("Coordinates", "LPS, millimetres"),
+        ],
+        IsSolid: facts.Measurements.Mesh.Solid);
+}

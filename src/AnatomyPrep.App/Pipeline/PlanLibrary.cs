@@ -1,0 +1,43 @@
+using System.Reflection;
+using System.Text;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Plans;
+
+namespace AnatomyPrep.App.Pipeline;
+
+/// <summary>A plan and the text it was read from; the text is what is hashed and recorded.</summary>
+internal sealed record PlanText(Plan Plan, string Yaml);
+
+/// <summary>Plans by preset name or by file.</summary>
+internal sealed class PlanLibrary(StepCatalog catalog)
+{
+    private const string Folder = ".Pipeline.Presets.";
+
+    /// <summary>Names of the presets, sorted.</summary>
+    public static IReadOnlyList<string> Presets { get; } =
+        [.. Assembly.GetExecutingAssembly().GetManifestResourceNames()
+            .Where(n => n.Contains(Folder, StringComparison.Ordinal))
+            .Select(n => Path.GetFileNameWithoutExtension(n[(n.IndexOf(Folder, StringComparison.Ordinal) + Folder.Length)..]))
+            .Order(StringComparer.Ordinal)];
+
+    /// <summary>A preset by name, else a file.</summary>
+    /// <exception cref="PlanException">Neither exists, or the plan is wrong.</exception>
+    public PlanText Load(string nameOrFile)
+    {
+        if (Presets.Contains(nameOrFile))
+            return Parse(PresetText(nameOrFile), nameOrFile);
+        if (!File.Exists(nameOrFile))
+            throw new PlanException("command", null, "--plan", nameOrFile, $"a plan file, or one of {string.Join(", ", Presets)}");
+        return Parse(File.ReadAllText(nameOrFile, Encoding.UTF8), Path.GetFileName(nameOrFile));
+    }
+
+    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml);
+
+    public static string PresetText(string name)
+    {
+        var assembly = Assembly.GetExecutingAssembly();
+        var resource = assembly.GetManifestResourceNames().Single(n => n.EndsWith($"{Folder}{name}.yaml", StringComparison.Ordinal));
+        using var reader = new StreamReader(assembly.GetManifestResourceStream(resource)!, Encoding.UTF8);
+        return reader.ReadToEnd();
+    }
+}

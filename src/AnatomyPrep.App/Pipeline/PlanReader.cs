@@ -1,0 +1,186 @@
+using System.Globalization;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Plans;
+using YamlDotNet.Core;
+using YamlDotNet.RepresentationModel;
+
+namespace AnatomyPrep.App.Pipeline;
+
+/// <summary>Reads a plan from YAML and checks it against the step catalogue; every error names line and allowed range.</summary>
+internal sealed class PlanReader(StepCatalog catalog)
+{
+    private const int LongestPlanBytes = 4 << 20;
+
+    /// <param name="where">Name for messages: a preset's or a file's, without folder.</param>
+    /// <exception cref="PlanException">Not YAML, an unknown step or parameter, a missing one, or a value out of range.</exception>
+    public Plan Read(string yaml, string where)
+    {
+        if (yaml.Length > LongestPlanBytes)
+            throw new PlanException(where, null, "plan", $"{yaml.Length} characters", $"at most {LongestPlanBytes}");
+        var root = Parse(yaml, where);
+        var name = Scalar(root, "plan", where);
+        var version = Scalar(root, "version", where);
+        var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
+        foreach (var (key, _) in root.Children)
+            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" })
+                throw new PlanException(where, Line(key), "key", Show(key), "plan, version, description, steps");
+        if (!root.Children.TryGetValue("steps", out var list) || list is not YamlSequenceNode steps || steps.Children.Count == 0)
+            throw new PlanException(where, Line(root), "steps", "missing or empty", "a list of steps");
+        return new(name, version, description, [.. steps.Children.Select(s => ReadStep(s, where))]);
+    }
+
+    private static YamlMappingNode Parse(string yaml, string where)
+    {
+        try
+        {
+            var stream = new YamlStream();
+            using var text = new StringReader(yaml);
+            // Aliases could make a small file grow without bound, and a plan has no use for them.
+            stream.Load(new Parser(new NoAliasScanner(new Scanner(text, skipComments: true))));
+            if (stream.Documents.Count == 1 && stream.Documents[0].RootNode is YamlMappingNode map)
+                return map;
+        }
+        catch (YamlException e)
+        {
+            throw new PlanException(where, (int)e.Start.Line, "YAML", e.InnerException?.Message ?? e.Message, "well-formed YAML without aliases");
+        }
+
+        throw new PlanException(where, 1, "plan", "not a mapping", "a mapping with plan, version and steps");
+    }
+
+    private PlanStep ReadStep(YamlNode node, string where)
+    {
+        var (nameNode, body) = node switch
+        {
+            YamlScalarNode scalar => (scalar, new YamlMappingNode()),
+            YamlMappingNode { Children.Count: 1 } map when map.Children[0].Key is YamlScalarNode key => (key, Body(map.Children[0].Value, where)),
+            _ => throw new PlanException(where, Line(node), "step", "not one step", "`- step: { parameter: value }`"),
+        };
+        var line = Line(nameNode);
+        if (!catalog.TryFind(nameNode.Value ?? "", out var spec))
+            throw new PlanException(where, line, "step", Show(nameNode), string.Join(", ", catalog.Specs.Select(s => s.Name)));
+        return new(spec.Name, ReadParameters(spec, body, where, line), line);
+    }
+
+    private static YamlMappingNode Body(YamlNode node, string where) => node switch
+    {
+        YamlMappingNode map => map,
+        YamlScalarNode { Value: "" or null } => new YamlMappingNode(),
+        _ => throw new PlanException(where, Line(node), "parameters", Show(node), "a mapping of parameters"),
+    };
+
+    private static SortedDictionary<string, object?> ReadParameters(StepSpec spec, YamlMappingNode body, string where, int line)
+    {
+        var given = new Dictionary<string, YamlNode>(StringComparer.Ordinal);
+        foreach (var (key, value) in body.Children)
+        {
+            var name = (key as YamlScalarNode)?.Value ?? "";
+            if (spec.Parameters.All(p => p.Name != name))
+                throw new PlanException(where, Line(key), $"{spec.Name}.{Show(key)}", "unknown", spec.Parameters.Count == 0 ? "no parameters" : string.Join(", ", spec.Parameters.Select(p => p.Name)));
+            given.Add(name, value);
+        }
+
+        var values = new SortedDictionary<string, object?>(StringComparer.Ordinal);
+        foreach (var parameter in spec.Parameters)
+        {
+            var full = $"{spec.Name}.{parameter.Name}";
+            if (given.TryGetValue(parameter.Name, out var node))
+                values[parameter.Name] = ReadValue(parameter, parameter.Kind, node, full, where);
+            else if (parameter.Default is null && !parameter.Optional)
+                throw new PlanException(where, line, full, "missing", Allowed(parameter));
+            else
+                values[parameter.Name] = parameter.Default;
+        }
+
+        return values;
+    }
+
+    private static object ReadValue(ParameterSpec parameter, ParameterKind kind, YamlNode node, string full, string where)
+    {
+        PlanException Wrong() => new(where, Line(node), full, Show(node), Allowed(parameter));
+        if (kind is ParameterKind.Vector or ParameterKind.List)
+        {
+            if (node is not YamlSequenceNode list)
+                throw Wrong();
+            if (kind == ParameterKind.List)
+                return list.Children.Select(c => ReadValue(parameter, parameter.Item!.Value, c, full, where)).ToArray();
+            if (list.Children.Count != 3)
+                throw Wrong();
+            var axes = list.Children.Select(c => (double)ReadValue(parameter, ParameterKind.Number, c, full, where)).ToArray();
+            return new Vec3(axes[0], axes[1], axes[2]);
+        }
+
+        var text = (node as YamlScalarNode)?.Value ?? throw Wrong();
+        switch (kind)
+        {
+            case ParameterKind.Number when double.TryParse(text, NumberStyles.Float, CultureInfo.InvariantCulture, out var number) && double.IsFinite(number) && InRange(parameter, number):
+                return number;
+            case ParameterKind.Integer when int.TryParse(text, NumberStyles.AllowLeadingSign, CultureInfo.InvariantCulture, out var integer) && InRange(parameter, integer):
+                return integer;
+            case ParameterKind.Flag when text is "true" or "false":
+                return text == "true";
+            case ParameterKind.Text when parameter.Choices is null || parameter.Choices.Contains(text):
+                return text;
+            default:
+                throw Wrong();
+        }
+    }
+
+    private static bool InRange(ParameterSpec parameter, double value) =>
+        !(value < parameter.Minimum) && !(value > parameter.Maximum);
+
+    /// <summary>The allowed values of a parameter in words.</summary>
+    internal static string Allowed(ParameterSpec parameter)
+    {
+        if (parameter.Choices is not null)
+            return string.Join(", ", parameter.Choices);
+        var kind = (parameter.Item ?? parameter.Kind) switch
+        {
+            ParameterKind.Integer => "a whole number",
+            ParameterKind.Number => "a number",
+            ParameterKind.Vector => "three numbers",
+            ParameterKind.Flag => "true or false",
+            _ => "text",
+        };
+        if (parameter.Kind == ParameterKind.List)
+            kind = $"a list, each {kind}";
+        return (parameter.Minimum, parameter.Maximum) switch
+        {
+            (double low, double high) => FormattableString.Invariant($"{kind} from {low} to {high}"),
+            (double low, null) => FormattableString.Invariant($"{kind}, at least {low}"),
+            (null, double high) => FormattableString.Invariant($"{kind}, at most {high}"),
+            _ => kind,
+        };
+    }
+
+    private static string Scalar(YamlMappingNode map, string key, string where) =>
+        map.Children.TryGetValue(key, out var node) && node is YamlScalarNode { Value: { Length: > 0 } value }
+            ? value
+            : throw new PlanException(where, Line(map), key, "missing", "text");
+
+    private static int Line(YamlNode node) => (int)Math.Max(1, node.Start.Line);
+
+    private static string Show(YamlNode node)
+    {
+        var text = node is YamlScalarNode scalar ? scalar.Value ?? "" : node.NodeType.ToString().ToLowerInvariant();
+        return text.Length <= 60 ? text : string.Concat(text.AsSpan(0, 60), "…");
+    }
+
+    private sealed class NoAliasScanner(IScanner inner) : IScanner
+    {
+        public Mark CurrentPosition => inner.CurrentPosition;
+
+        public YamlDotNet.Core.Tokens.Token? Current => inner.Current;
+
+        public bool MoveNext() => Refuse(inner.MoveNext());
+
+        public bool MoveNextWithoutConsuming() => Refuse(inner.MoveNextWithoutConsuming());
+
+        public void ConsumeCurrent() => inner.ConsumeCurrent();
+
+        private bool Refuse(bool moved) => inner.Current is YamlDotNet.Core.Tokens.AnchorAlias alias
+            ? throw new YamlException(alias.Start, alias.End, "aliases are not allowed")
+            : moved;
+    }
+}

@@ -1,0 +1,86 @@
+using AnatomyPrep.Core.Plans;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Repair;
+
+namespace AnatomyPrep.App.Pipeline.Steps;
+
+/// <summary>Steps that mend a surface.</summary>
+internal static class RepairSteps
+{
+    private const double FarMm = 10_000;
+
+    public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
+    [
+        Step("drop-fragments", "Drop whole pieces of the surface that are too small, and fill voids that are.",
+            [
+                new("keepLargest", ParameterKind.Integer, "How many pieces to keep, by area; 0 means all", 0, 0, 1_000_000),
+                new("minAreaMm2", ParameterKind.Number, "Drop pieces with less surface", 0.0, 0, 1e9),
+                new("minVolumeMm3", ParameterKind.Number, "Drop closed pieces with less volume", 0.0, 0, 1e9),
+                new("minTriangles", ParameterKind.Integer, "Drop pieces with fewer triangles", 0, 0, int.MaxValue),
+                new("minVoidMm3", ParameterKind.Number, "Fill voids inside a piece that are smaller than this", 0.0, 0, 1e9),
+                new("fillAllVoids", ParameterKind.Flag, "Fill every void inside a piece", false),
+            ],
+            (mesh, step, run) => DropFragments.Apply(mesh, new(step.Integer("keepLargest"), step.Number("minAreaMm2"), step.Number("minVolumeMm3"), step.Integer("minTriangles"), step.Number("minVoidMm3"), step.Flag("fillAllVoids")), run)),
+        Step("remove-degenerates", "Remove triangles without area, without opening the surface.",
+            [new("minHeightMm", ParameterKind.Number, "A triangle no higher than this has no area; left out, four steps of a float32", null, 0, 1, Optional: true)],
+            (mesh, step, run) => RemoveDegenerates.Apply(mesh, new(step.Has("minHeightMm") ? step.Number("minHeightMm") : null), run)),
+        Step("remove-duplicates", "Remove triangles that lie twice on the same three vertices, without opening the surface.", [],
+            (mesh, _, run) => RemoveDuplicates.Apply(mesh, new(), run)),
+        Step("remove-loose-vertices", "Remove vertices that no triangle uses.", [],
+            (mesh, _, run) => RemoveIsolatedVertices.Apply(mesh, new(), run)),
+        Step("remove-tags", "Remove loose tags, thin peninsulas at the border, and spikes.",
+            [
+                new("looseTriangles", ParameterKind.Integer, "Open pieces of at most so many triangles go; 0 keeps them", 12, 0, 1_000_000),
+                new("peninsulaTriangles", ParameterKind.Integer, "Peninsulas up to twice so many triangles wide go; 0 keeps them", 1, 0, 100),
+                new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 2.0, 0, 100),
+            ],
+            (mesh, step, run) => RemoveTags.Apply(mesh, new(step.Integer("looseTriangles"), step.Integer("peninsulaTriangles"), step.Number("spikeRatio")), run)),
+        Step("fix-topology", "Make a two-manifold, consistently oriented surface, by parting it where it is none.",
+            [
+                new("orient", ParameterKind.Flag, "Turn patches that face the other way", true),
+                new("splitEdges", ParameterKind.Flag, "Part the surface at edges with more than two triangles", true),
+                new("splitVertices", ParameterKind.Flag, "Part the surface at vertices where sheets only touch", true),
+            ],
+            (mesh, step, run) => FixTopology.Apply(mesh, new(step.Flag("orient"), step.Flag("splitEdges"), step.Flag("splitVertices")), run)),
+        Step("fill-holes", "Close holes with triangles of origin filled; nothing that was there moves.",
+            [
+                new("maxEdges", ParameterKind.Integer, "Leave holes with more border edges open; 0 means no limit", 0, 0, int.MaxValue),
+                new("maxDiameterMm", ParameterKind.Number, "Leave wider holes open; 0 means no limit", 0.0, 0, FarMm),
+                new("maxAreaMm2", ParameterKind.Number, "Leave larger holes open; 0 means no limit", 0.0, 0, 1e9),
+                new("holes", ParameterKind.List, "Fill these holes and no others, by the numbers that check lists", Minimum: 0, Optional: true, Item: ParameterKind.Integer),
+                new("leaveOuterBorder", ParameterKind.Flag, "Leave the outer border of an open sheet alone", true),
+                Method,
+            ],
+            (mesh, step, run) => FillHoles.Apply(mesh, new(step.Integer("maxEdges"), step.Number("maxDiameterMm"), step.Number("maxAreaMm2"), step.Has("holes") ? [.. step.List("holes").Cast<int>()] : null, step.Flag("leaveOuterBorder"), MethodOf(step)), run)),
+        Step("fill-stretch", "Fill a border from here to there; the rest of it stays open.",
+            [
+                Point("fromMm", "Begins at the border vertex nearest to this point, LPS"),
+                Point("toMm", "Ends at the vertex of the same border nearest to this point, LPS"),
+                new("longerWay", ParameterKind.Flag, "Take the longer way along the border", false),
+                Method,
+            ],
+            (mesh, step, run) => FillStretch.Apply(mesh, new(step.Vector("fromMm"), step.Vector("toMm"), step.Flag("longerWay"), MethodOf(step)), run)),
+        Step("bridge", "Lay a strip from one border to another, across a gap.",
+            [
+                Point("fromMm", "Begins at the border edge nearest to this point, LPS"),
+                Point("toMm", "Ends at the border edge nearest to this point, LPS"),
+                new("rows", ParameterKind.Integer, "Rows of triangles; 0 chooses by edge length", 0, 0, 10_000),
+                new("straight", ParameterKind.Flag, "Straight instead of continuing both sheets without a bend", false),
+            ],
+            (mesh, step, run) => Bridge.Apply(mesh, new(step.Vector("fromMm"), step.Vector("toMm"), Segments: step.Integer("rows"), Straight: step.Flag("straight")), run)),
+    ];
+
+    private static ParameterSpec Method => new("method", ParameterKind.Text, "smooth continues the surrounding curvature, flat is the least area", "smooth", Choices: ["smooth", "flat"]);
+
+    private static FillMethod MethodOf(PlanStep step) => step.Text("method") == "smooth" ? FillMethod.Smooth : FillMethod.Flat;
+
+    private static ParameterSpec Point(string name, string description) => new(name, ParameterKind.Vector, description, Minimum: -FarMm, Maximum: FarMm);
+
+    private static (StepSpec, StepFunction) Step(string name, string description, ParameterSpec[] parameters, Func<Core.Meshes.Mesh, PlanStep, RunContext, RepairResult> apply) =>
+        (new StepSpec(name, Stage.Repair, description, parameters), (state, step, run) =>
+        {
+            var result = apply(state.Surface(step.Name), step, run);
+            state.Mesh = result.Mesh;
+            return new(result.Effect, result.Findings);
+        });
+}

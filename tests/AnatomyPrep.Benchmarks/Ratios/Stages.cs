@@ -1,0 +1,62 @@
+using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Segment;
+using AnatomyPrep.Meshing.Surface;
+
+namespace AnatomyPrep.Benchmarks.Ratios;
+
+/// <summary>One measured piece of work; what it needs is made before, in the constructor.</summary>
+internal sealed class Stage(Action work, Action? cleanUp = null) : IDisposable
+{
+    public Action Work { get; } = work;
+
+    public void Dispose() => cleanUp?.Invoke();
+}
+
+/// <summary>Our stages and the reference stages they are held against.</summary>
+internal static class Stages
+{
+    private const short IsoHu = 300;
+
+    private static readonly HuWindow s_window = new(IsoHu, short.MaxValue);
+
+    /// <summary>Our stage, the reference's, and the program that runs the reference ("vtk", "itk", "cgal").</summary>
+    public static readonly (string Own, string Reference, string Program, string What)[] Pairs =
+    [
+        ("import", "dicom_gdcm", "vtk", "DICOM series to HU"),
+        ("extraction", "flying_edges", "vtk", "threshold and surface"),
+        ("components", "itk_connected_components_6", "itk", "3-D labelling, 6 neighbours"),
+        ("largest", "largest_component", "vtk", "largest piece"),
+        ("stl-write", "stl_write", "vtk", "binary STL"),
+    ];
+
+    public static Stage Create(string name, PhantomVolume phantom)
+    {
+        var run = RunContext.Default;
+        switch (name)
+        {
+            case "extraction":
+                var volume = phantom.Volume;
+                return new(() => Extract(volume, run));
+            case "components":
+                var region = Threshold.Apply(phantom.Volume, s_window, run);
+                return new(() => Components.Find(region, phantom.Volume.Map, run).Dispose(), region.Dispose);
+            case "largest":
+                var bone = Threshold.Apply(phantom.Volume, s_window, run);
+                return new(() =>
+                {
+                    using var components = Components.Find(bone, phantom.Volume.Map, run);
+                    components.Keep(1, run).Dispose();
+                }, bone.Dispose);
+            default:
+                throw new ArgumentException($"No stage is called {name}.", nameof(name));
+        }
+    }
+
+    private static Mesh Extract(Volume volume, RunContext run)
+    {
+        using var region = Threshold.Apply(volume, s_window, run);
+        return FlyingEdges.Extract(volume, region, run).Mesh;
+    }
+}

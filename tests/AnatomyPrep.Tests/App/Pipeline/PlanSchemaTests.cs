@@ -1,0 +1,38 @@
+using System.Text.Json;
+using System.Text.Json.Nodes;
+using AnatomyPrep.App.Pipeline;
+using Json.Schema;
+using YamlDotNet.Serialization;
+
+namespace AnatomyPrep.Tests.App.Pipeline;
+
+/// <summary>The published schema, judged by an independent validator, agrees with the plan reader.</summary>
+public sealed class PlanSchemaTests
+{
+    private static readonly JsonSchema s_schema = JsonSchema.FromText(PlanSchema.Create(StepCatalog.Create()).ToJsonString());
+
+    [Fact]
+    [Trait("Kind", "Outside")]
+    public void Presets_are_valid()
+    {
+        foreach (var preset in PlanLibrary.Presets)
+            IsValid(PlanLibrary.PresetText(preset)).Should().BeTrue("of preset {0}", preset);
+    }
+
+    [Theory]
+    [InlineData("plan: p\nversion: '1'\nsteps:\n  - polish: {}\n")]
+    [InlineData("plan: p\nversion: '1'\nsteps:\n  - threshold: { lowerHu: 99999 }\n")]
+    [InlineData("plan: p\nversion: '1'\nsteps:\n  - threshold: {}\n")]
+    [InlineData("plan: p\nversion: '1'\nsteps:\n  - threshold: { lowerHu: 300, more: 1 }\n")]
+    [InlineData("plan: p\nversion: '1'\nsteps: []\n")]
+    [InlineData("plan: p\nsteps:\n  - surface\n")]
+    [Trait("Kind", "Outside")]
+    public void What_the_reader_refuses_the_schema_refuses(string yaml) => IsValid(yaml).Should().BeFalse();
+
+    private static bool IsValid(string yaml)
+    {
+        var json = new SerializerBuilder().JsonCompatible().Build()
+            .Serialize(new DeserializerBuilder().WithAttemptingUnquotedStringTypeDeserialization().Build().Deserialize(new StringReader(yaml)));
+        return s_schema.Evaluate(JsonDocument.Parse(json).RootElement).IsValid;
+    }
+}

@@ -38,6 +38,12 @@ public static class FindingCodes
     public const string FragmentsDropped = "fragments-dropped";
     public const string SeveralPieces = "several-pieces";
 
+    // Repair
+    public const string CavitiesFilled = "cavities-filled";
+    public const string DegenerateKept = "degenerate-kept";
+    public const string DuplicatesRemoved = "duplicates-removed";
+    public const string NothingLeft = "nothing-left";
+
     // Mesh
     public const string MeshNotSolid = "mesh-not-solid";
     public const string DegenerateRemoved = "degenerate-removed";

@@ -20,6 +20,9 @@ public static class ExactPredicates
     private const double Filter2D = 9 * 1.1102230246251565e-16;
     private const double Filter3D = 48 * 1.1102230246251565e-16;
 
+    /// <summary>The filter cannot tell.</summary>
+    internal const int Unsure = 2;
+
     // Largest difference per axis within which the filter's own arithmetic neither over- nor underflows.
     private const double FilterSmallest = 1e-97;
     private const double FilterLargest = 1e97;
@@ -29,16 +32,16 @@ public static class ExactPredicates
     private const double ExpansionLargest = 2.037035976334486e+90;
 
     /// <summary>Sign of (b−a)×(c−a): +1 when a, b, c turn counter-clockwise, 0 when they lie on one line.</summary>
-    /// <exception cref="ArgumentException">A coordinate is not finite.</exception>
+    /// <exception cref="ArgumentException">A coordinate is not finite and the answer depends on it.</exception>
     public static int Orient2D(double ax, double ay, double bx, double by, double cx, double cy)
     {
         double ux = bx - ax, uy = by - ay, vx = cx - ax, vy = cy - ay;
-        var maxX = Math.Max(Math.Abs(ux), Math.Abs(vx));
-        var maxY = Math.Max(Math.Abs(uy), Math.Abs(vy));
+        var maxX = Larger(Math.Abs(ux), Math.Abs(vx));
+        var maxY = Larger(Math.Abs(uy), Math.Abs(vy));
         if (maxX == 0 || maxY == 0)
             return 0;
         var det = (ux * vy) - (uy * vx);
-        if (Math.Min(maxX, maxY) >= FilterSmallest && Math.Max(maxX, maxY) <= FilterLargest)
+        if (maxX >= FilterSmallest && maxY >= FilterSmallest && maxX <= FilterLargest && maxY <= FilterLargest)
         {
             var bound = Filter2D * maxX * maxY;
             if (det > bound)
@@ -66,29 +69,36 @@ public static class ExactPredicates
     /// Sign of (b−a)×(c−a)·(d−a): +1 when d lies on the side that the normal of a, b, c points to (from there they turn
     /// counter-clockwise), 0 when the four lie in one plane. It is the sign of the volume of the tetrahedron.
     /// </summary>
-    /// <exception cref="ArgumentException">A coordinate is not finite.</exception>
+    /// <exception cref="ArgumentException">A coordinate is not finite and the answer depends on it.</exception>
     public static int Orient3D(in Vec3 a, in Vec3 b, in Vec3 c, in Vec3 d)
     {
         double bx = b.X - a.X, by = b.Y - a.Y, bz = b.Z - a.Z;
         double cx = c.X - a.X, cy = c.Y - a.Y, cz = c.Z - a.Z;
         double dx = d.X - a.X, dy = d.Y - a.Y, dz = d.Z - a.Z;
-        var maxX = Math.Max(Math.Max(Math.Abs(bx), Math.Abs(cx)), Math.Abs(dx));
-        var maxY = Math.Max(Math.Max(Math.Abs(by), Math.Abs(cy)), Math.Abs(dy));
-        var maxZ = Math.Max(Math.Max(Math.Abs(bz), Math.Abs(cz)), Math.Abs(dz));
-        if (maxX == 0 || maxY == 0 || maxZ == 0)
-            return 0;
         var det = (((by * cz) - (bz * cy)) * dx) + (((bz * cx) - (bx * cz)) * dy) + (((bx * cy) - (by * cx)) * dz);
-        if (Math.Min(Math.Min(maxX, maxY), maxZ) >= FilterSmallest && Math.Max(Math.Max(maxX, maxY), maxZ) <= FilterLargest)
-        {
-            var bound = Filter3D * maxX * maxY * maxZ;
-            if (det > bound)
-                return 1;
-            if (det < -bound)
-                return -1;
-        }
-
-        return Orient3DExact(a, b, c, d);
+        var side = Filtered3D(
+            det,
+            Larger(Larger(Math.Abs(bx), Math.Abs(cx)), Math.Abs(dx)),
+            Larger(Larger(Math.Abs(by), Math.Abs(cy)), Math.Abs(dy)),
+            Larger(Larger(Math.Abs(bz), Math.Abs(cz)), Math.Abs(dz)));
+        return side != Unsure ? side : Orient3DExact(a, b, c, d);
     }
+
+    /// <summary>Sign of a determinant computed in double, given the largest difference per axis; or <see cref="Unsure"/>.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    internal static int Filtered3D(double det, double maxX, double maxY, double maxZ)
+    {
+        if (maxX < FilterSmallest || maxY < FilterSmallest || maxZ < FilterSmallest)
+            return maxX == 0 || maxY == 0 || maxZ == 0 ? 0 : Unsure;
+        if (!(maxX <= FilterLargest && maxY <= FilterLargest && maxZ <= FilterLargest))
+            return Unsure;
+        var bound = Filter3D * maxX * maxY * maxZ;
+        return det > bound ? 1 : det < -bound ? -1 : Unsure;
+    }
+
+    /// <summary>The larger of two numbers, in one instruction; Math.Max takes ten to order NaN, which ends in the exact tier anyway.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    internal static double Larger(double a, double b) => a > b ? a : b;
 
     /// <summary>Whether the three points lie on one line (or coincide): the triangle has exactly no area.</summary>
     public static bool Collinear(in Vec3 a, in Vec3 b, in Vec3 c) =>
@@ -98,7 +108,7 @@ public static class ExactPredicates
     /// Sign of the in-circle determinant: +1 when d lies inside the circle through a, b, c taken counter-clockwise,
     /// 0 on it, −1 outside; the sign turns with the orientation of a, b, c.
     /// </summary>
-    /// <exception cref="ArgumentException">A coordinate is not finite.</exception>
+    /// <exception cref="ArgumentException">A coordinate is not finite and the answer depends on it.</exception>
     public static int InCircle(double ax, double ay, double bx, double by, double cx, double cy, double dx, double dy)
     {
         double px = ax - dx, py = ay - dy, qx = bx - dx, qy = by - dy, rx = cx - dx, ry = cy - dy;
@@ -142,7 +152,7 @@ public static class ExactPredicates
     }
 
     [SkipLocalsInit]
-    private static int Orient3DExact(in Vec3 a, in Vec3 b, in Vec3 c, in Vec3 d)
+    internal static int Orient3DExact(in Vec3 a, in Vec3 b, in Vec3 c, in Vec3 d)
     {
         if (!(Fits(a) && Fits(b) && Fits(c) && Fits(d)))
             return Orient3DWhole([a.X, a.Y, a.Z, b.X, b.Y, b.Z, c.X, c.Y, c.Z, d.X, d.Y, d.Z]);

@@ -98,7 +98,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
     {
         if (!_collapse.KeepsTopology(gone, kept) || !_collapse.KeepsShape(gone, kept, limitMm))
             return false;
-        var lossMm = _collapse.LossMm(gone, kept);
+        var lossMm = _collapse.LossMm(gone, kept, limitMm);
         if (lossMm > limitMm)
             return false;
         _collapse.Collapse(gone, kept);

@@ -76,19 +76,27 @@ internal sealed class EdgeCollapse(EditableMesh mesh)
         return true;
     }
 
-    /// <summary>Distance of the vanished vertex from the triangles that would replace its own.</summary>
-    public double LossMm(int gone, int kept)
+    /// <summary>
+    /// Bound on how far the surface moves: the length of the edge, or, where less, the largest distance of the vanished vertex
+    /// from the new triangles and of the kept vertex from the planes of the old ones, in which the new ones then lie.
+    /// </summary>
+    public double LossMm(int gone, int kept, double limitMm)
     {
-        var p = mesh.Local(gone);
-        var loss = Vec3.Distance(p, mesh.Local(kept));
+        Vec3 from = mesh.Local(gone), to = mesh.Local(kept);
+        var nearest = double.PositiveInfinity;
+        double offPlane = 0;
         for (var c = mesh.FirstCorner(gone); c >= 0; c = mesh.NextCorner(c))
         {
-            int a = mesh.Corner(EdgeTable.Next(c)), b = mesh.Corner(EdgeTable.Previous(c));
-            if (a != kept && b != kept)
-                loss = Math.Min(loss, TriangleShape.DistanceMm(p, mesh.Local(kept), mesh.Local(a), mesh.Local(b)));
+            int p = mesh.Corner(EdgeTable.Next(c)), q = mesh.Corner(EdgeTable.Previous(c));
+            if (p == kept || q == kept)
+                continue;
+            Vec3 pp = mesh.Local(p), pq = mesh.Local(q);
+            nearest = Math.Min(nearest, TriangleShape.DistanceMm(from, to, pp, pq));
+            if (TriangleShape.HeightMm(from, pp, pq) > limitMm)
+                offPlane = Math.Max(offPlane, Math.Abs(Vec3.Dot(TriangleShape.Normal(from, pp, pq), to - from)));
         }
 
-        return loss;
+        return Math.Min(Vec3.Distance(from, to), Math.Max(nearest, offPlane));
     }
 
     public void Collapse(int gone, int kept)

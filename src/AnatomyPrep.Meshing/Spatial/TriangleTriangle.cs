@@ -1,4 +1,3 @@
-using System.Runtime.CompilerServices;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 
@@ -53,7 +52,7 @@ public static class TriangleTriangle
         int shared = 0, placeF = 0, placeS = 0;
         for (var i = 0; i < 3; i++)
         {
-            var j = s.IndexOf(f[i]);
+            var j = f[i] == s[0] ? 0 : f[i] == s[1] ? 1 : f[i] == s[2] ? 2 : -1;
             if (j < 0)
                 continue;
             shared++;
@@ -73,21 +72,31 @@ public static class TriangleTriangle
             : ClassifySharingEdge(f1, f2, f0, mesh.Local(s[placeS]));
     }
 
+    /// <summary>Whether a point lies on a triangle, border included; never on one without area.</summary>
+    public static bool Contains(in Vec3 a, in Vec3 b, in Vec3 c, in Vec3 p)
+    {
+        if (ExactPredicates.Orient3D(a, b, c, p) != 0)
+            return false;
+        var axis = PlaneAxis(a, b, c, out var turn);
+        return turn != 0 && Covers(p, a, b, c, axis, turn);
+    }
+
     private static bool Repeats(ReadOnlySpan<int> corners) =>
         corners[0] == corners[1] || corners[1] == corners[2] || corners[2] == corners[0];
 
-    [SkipLocalsInit]
-    private static Contact Separate(Vec3 a0, Vec3 a1, Vec3 a2, Vec3 b0, Vec3 b1, Vec3 b2, bool sharedCorner)
+    private static Contact Separate(in Vec3 a0, in Vec3 a1, in Vec3 a2, in Vec3 b0, in Vec3 b1, in Vec3 b2, bool sharedCorner)
     {
-        var s0 = sharedCorner ? 0 : ExactPredicates.Orient3D(b0, b1, b2, a0);
-        var s1 = ExactPredicates.Orient3D(b0, b1, b2, a1);
-        var s2 = ExactPredicates.Orient3D(b0, b1, b2, a2);
+        var planeB = new ExactPlane(b0, b1, b2);
+        var s0 = sharedCorner ? 0 : planeB.Side(a0);
+        var s1 = planeB.Side(a1);
+        var s2 = planeB.Side(a2);
         var sideA = Sides(s0, s1, s2);
         if (sideA == Side.OffPlane || (sharedCorner && s1 * s2 > 0))
             return Contact.None;
-        var t0 = sharedCorner ? 0 : ExactPredicates.Orient3D(a0, a1, a2, b0);
-        var t1 = ExactPredicates.Orient3D(a0, a1, a2, b1);
-        var t2 = ExactPredicates.Orient3D(a0, a1, a2, b2);
+        var planeA = new ExactPlane(a0, a1, a2);
+        var t0 = sharedCorner ? 0 : planeA.Side(b0);
+        var t1 = planeA.Side(b1);
+        var t2 = planeA.Side(b2);
         var sideB = Sides(t0, t1, t2);
         if (sideB == Side.OffPlane || (sharedCorner && t1 * t2 > 0))
             return Contact.None;
@@ -246,7 +255,7 @@ public static class TriangleTriangle
     }
 
     /// <summary>An axis along which the triangle keeps an area when projected, preferring the largest; turn 0 when there is none.</summary>
-    private static int PlaneAxis(in Vec3 p, in Vec3 q, in Vec3 r, out int turn)
+    internal static int PlaneAxis(in Vec3 p, in Vec3 q, in Vec3 r, out int turn)
     {
         var n = Vec3.Cross(q - p, r - p);
         double x = Math.Abs(n.X), y = Math.Abs(n.Y), z = Math.Abs(n.Z);

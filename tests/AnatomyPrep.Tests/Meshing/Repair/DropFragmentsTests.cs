@@ -12,11 +12,11 @@ public class DropFragmentsTests
     private static readonly RunContext s_run = RunContext.Default;
 
     // A shell of radius 20 with a cavity of radius 12 that holds an island of radius 5; a ball of radius 3 apart.
-    private static readonly Mesh s_nested = RepairMeshes.Together(
-        RepairMeshes.Sphere(20, 3),
-        RepairMeshes.Turned(RepairMeshes.Sphere(12, 2)),
-        RepairMeshes.Sphere(5, 2),
-        RepairMeshes.Sphere(3, 1, new Vec3(40, 0, 0)));
+    private static readonly Mesh s_nested = TestMeshes.Join(
+        TestMeshes.Icosphere(3, 20),
+        TestMeshes.Turned(TestMeshes.Icosphere(2, 12)),
+        TestMeshes.Icosphere(2, 5),
+        TestMeshes.Icosphere(1, 3, new Vec3(40, 0, 0)));
 
     [Fact]
     [Trait("Kind", "Truth")]
@@ -29,7 +29,7 @@ public class DropFragmentsTests
         result.Effect.Measures!["cavitiesKept"].Should().Be(1);
         result.Effect.Measures["fragmentsDropped"].Should().Be(2);
         result.Findings.Should().ContainSingle().Which.Code.Should().Be(FindingCodes.FragmentsDropped);
-        var (big, small) = (MeshMeasures.SignedVolumeMm3(RepairMeshes.Sphere(20, 3)), MeshMeasures.SignedVolumeMm3(RepairMeshes.Sphere(12, 2)));
+        var (big, small) = (MeshMeasures.SignedVolumeMm3(TestMeshes.Icosphere(3, 20)), MeshMeasures.SignedVolumeMm3(TestMeshes.Icosphere(2, 12)));
         result.Effect.VolumeAfterMm3.Should().BeApproximately(big - small, 1e-9 * big);
     }
 
@@ -37,10 +37,10 @@ public class DropFragmentsTests
     [Trait("Kind", "Truth")]
     public void A_small_cavity_is_filled_and_said()
     {
-        var shells = RepairMeshes.Together(
-            RepairMeshes.Sphere(20, 3),
-            RepairMeshes.Turned(RepairMeshes.Sphere(1, 1, new Vec3(5, 5, 5))),
-            RepairMeshes.Turned(RepairMeshes.Sphere(6, 2, new Vec3(-6, 0, 0))));
+        var shells = TestMeshes.Join(
+            TestMeshes.Icosphere(3, 20),
+            TestMeshes.Turned(TestMeshes.Icosphere(1, 1, new Vec3(5, 5, 5))),
+            TestMeshes.Turned(TestMeshes.Icosphere(2, 6, new Vec3(-6, 0, 0))));
 
         var result = DropFragments.Apply(shells, new(MinimumCavityVolumeMm3: 10), s_run);
 
@@ -64,7 +64,7 @@ public class DropFragmentsTests
     [Trait("Kind", "Truth")]
     public void A_sheet_has_no_volume_to_be_judged_by()
     {
-        var sheet = RepairMeshes.Together(RepairMeshes.Sheet(10, 10, 1), RepairMeshes.Sphere(1, 1, new Vec3(0, 0, 9)));
+        var sheet = TestMeshes.Join(RepairMeshes.Sheet(10, 10, 1), TestMeshes.Icosphere(1, 1, new Vec3(0, 0, 9)));
 
         DropFragments.Apply(sheet, new(MinimumVolumeMm3: 1000), s_run).Mesh.TriangleCount.Should().Be(200);
     }
@@ -73,7 +73,7 @@ public class DropFragmentsTests
     [Trait("Kind", "Truth")]
     public void A_lone_inside_out_ball_is_a_piece_not_a_cavity()
     {
-        var mesh = RepairMeshes.Together(RepairMeshes.Turned(RepairMeshes.Sphere(10, 2)), RepairMeshes.Turned(RepairMeshes.Sphere(2, 1, new Vec3(30, 0, 0))));
+        var mesh = TestMeshes.Join(TestMeshes.Turned(TestMeshes.Icosphere(2, 10)), TestMeshes.Turned(TestMeshes.Icosphere(1, 2, new Vec3(30, 0, 0))));
 
         var result = DropFragments.Apply(mesh, new(KeepLargest: 1, FillAllCavities: true), s_run);
 
@@ -88,11 +88,11 @@ public class DropFragmentsTests
             {
                 // On the grid, the line from the cavity's top runs along vertices and edges of the shells.
                 var at = onGrid ? new Vec3(Math.Round(x), Math.Round(y), Math.Round(z)) : new Vec3(x, y, z);
-                var mesh = RepairMeshes.Together(
-                    RepairMeshes.Sphere(30, 2),
-                    RepairMeshes.Sphere(15, 2, at),
-                    RepairMeshes.Turned(RepairMeshes.Sphere(2, 1, at)),
-                    RepairMeshes.Turned(RepairMeshes.Sphere(2, 1, at + new Vec3(0, 0, 17.5))));
+                var mesh = TestMeshes.Join(
+                    TestMeshes.Icosphere(2, 30),
+                    TestMeshes.Icosphere(2, 15, at),
+                    TestMeshes.Turned(TestMeshes.Icosphere(1, 2, at)),
+                    TestMeshes.Turned(TestMeshes.Icosphere(1, 2, at + new Vec3(0, 0, 17.5))));
                 var pieces = Pieces.Find(mesh, s_run);
                 PieceNesting.FindShellsOfCavities(mesh, pieces, s_run).Should().Equal(-1, -1, 1, 0);
             },
@@ -133,7 +133,7 @@ public class DropFragmentsTests
     [InlineData("femur.off")]
     public void Clean_real_meshes_come_back_as_they_are(string name)
     {
-        var mesh = RepairMeshes.Shared(name);
+        var mesh = TestMeshes.Shared(name);
 
         DropFragments.Apply(mesh, new(KeepLargest: 1, MinimumTriangles: 10), s_run).Mesh.Should().BeSameAs(mesh);
         RemoveDuplicates.Apply(mesh, new(), s_run).Mesh.Should().BeSameAs(mesh);
@@ -147,7 +147,7 @@ public class DropFragmentsTests
     public void The_sheets_400_loose_tags_go()
     {
         // PROVENANCE.md: one open mesh with 400 loose tags; tags may touch the sheet or one another by a vertex, so at most 400 pieces.
-        var mesh = RepairMeshes.Shared("head-sheet.ply");
+        var mesh = TestMeshes.Shared("head-sheet.ply");
 
         var result = DropFragments.Apply(mesh, new(KeepLargest: 1), s_run);
 

@@ -15,7 +15,7 @@ public class RemoveDegeneratesTests
     [Trait("Kind", "Truth")]
     public void A_needle_between_two_equal_vertices_is_collapsed()
     {
-        var sphere = RepairMeshes.Sphere(10, 3);
+        var sphere = TestMeshes.Icosphere(3, 10);
         var result = RemoveDegenerates.Apply(SplitVertex(sphere, 100), new(), s_run);
 
         RepairMeshes.ShouldBeClosed(result.Mesh);
@@ -45,7 +45,7 @@ public class RemoveDegeneratesTests
     [Trait("Kind", "Truth")]
     public void Triangles_that_name_a_vertex_twice_are_dropped_and_their_neighbours_meet()
     {
-        var sphere = RepairMeshes.Sphere(10, 1);
+        var sphere = TestMeshes.Icosphere(1, 10);
         int[] extra = [0, 0, sphere.Triangles[1], 5, 5, 5];
         var mesh = new Mesh(Vec3.Zero, sphere.Positions.ToArray(), [.. sphere.Triangles.ToArray(), .. extra]);
 
@@ -60,9 +60,9 @@ public class RemoveDegeneratesTests
     public void A_piece_of_nothing_but_collapsed_triangles_goes_as_a_whole()
     {
         var line = RepairMeshes.FromPoints([new(20, 0, 0), new(21, 0, 0), new(22, 0, 0), new(23, 0, 0)], [(0, 1, 2), (0, 2, 1), (0, 3, 1), (0, 1, 3)]);
-        var sphere = RepairMeshes.Sphere(10, 1);
+        var sphere = TestMeshes.Icosphere(1, 10);
 
-        var result = RemoveDegenerates.Apply(RepairMeshes.Together(sphere, line), new(), s_run);
+        var result = RemoveDegenerates.Apply(TestMeshes.Join(sphere, line), new(), s_run);
 
         RepairMeshes.Hash(result.Mesh).Should().Be(RepairMeshes.Hash(sphere));
     }
@@ -90,7 +90,7 @@ public class RemoveDegeneratesTests
             (seed, faults) =>
             {
                 var random = new Random(seed);
-                var mesh = RepairMeshes.Sphere(50, 3);
+                var mesh = TestMeshes.Icosphere(3, 50);
                 for (var i = 0; i < faults; i++)
                     mesh = random.Next(2) == 0 ? SplitVertex(mesh, random.Next(600)) : WithCap(mesh, random.Next(mesh.TriangleCount));
 
@@ -135,7 +135,7 @@ public class RemoveDegeneratesTests
     public void Real_meshes_lose_their_degenerate_triangles_and_gain_no_border(string name, int atLeast)
     {
         // Counts of exactly zero area: PROVENANCE.md.
-        var mesh = RepairMeshes.Welded(RepairMeshes.Shared(name));
+        var mesh = TestMeshes.Welded(TestMeshes.Shared(name));
         var before = EdgeTable.Build(mesh).BoundaryEdges;
 
         var result = RemoveDegenerates.Apply(mesh, new(), s_run);

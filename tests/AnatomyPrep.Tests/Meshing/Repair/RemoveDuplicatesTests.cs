@@ -9,7 +9,7 @@ namespace AnatomyPrep.Tests.Meshing.Repair;
 public class RemoveDuplicatesTests
 {
     private static readonly RunContext s_run = RunContext.Default;
-    private static readonly Mesh s_sphere = RepairMeshes.Sphere(10, 1);
+    private static readonly Mesh s_sphere = TestMeshes.Icosphere(1, 10);
 
     [Fact]
     [Trait("Kind", "Truth")]
@@ -45,7 +45,7 @@ public class RemoveDuplicatesTests
     {
         var apart = RepairMeshes.FromPoints([new(20, 0, 0), new(21, 0, 0), new(20, 1, 0)], [(0, 1, 2), (0, 2, 1)]);
 
-        var result = RemoveDuplicates.Apply(RepairMeshes.Together(s_sphere, apart), new(), s_run);
+        var result = RemoveDuplicates.Apply(TestMeshes.Join(s_sphere, apart), new(), s_run);
 
         RepairMeshes.Hash(result.Mesh).Should().Be(RepairMeshes.Hash(s_sphere));
         result.Effect.Measures!["doubledSheetsCancelled"].Should().Be(1);
@@ -72,7 +72,7 @@ public class RemoveDuplicatesTests
     public void Doubled_triangles_of_real_meshes_are_found(string name, int doubled)
     {
         // Counts of triangles over the same three welded vertices: PROVENANCE.md.
-        var mesh = RepairMeshes.Welded(RepairMeshes.Shared(name));
+        var mesh = TestMeshes.Welded(TestMeshes.Shared(name));
 
         var result = RemoveDuplicates.Apply(mesh, new(), s_run);
 

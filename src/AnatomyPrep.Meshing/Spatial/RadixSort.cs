@@ -1,0 +1,82 @@
+using AnatomyPrep.Core.Running;
+
+namespace AnatomyPrep.Meshing.Spatial;
+
+/// <summary>Sorts whole numbers by their digits.</summary>
+/// <remarks>
+/// Stable least-significant-digit radix sort with digits of 11 bits; digits in which all keys agree cost one counting pass.
+/// Ranges of fixed size are counted and moved in parallel, and their places follow from one prefix sum: same result on any
+/// number of threads. O(n) time, 12 bytes a key besides the input.
+/// </remarks>
+internal static class RadixSort
+{
+    private const int DigitBits = 11;
+    private const int Bins = 1 << DigitBits;
+    private const int PieceKeys = 1 << 16;
+
+    /// <summary>0 … keys.Length−1 in the order of their keys, equal keys in their given order. Uses up the keys.</summary>
+    internal static int[] Order(ulong[] keys, RunContext run)
+    {
+        var n = keys.Length;
+        var pieces = Partition.Pieces(n, PieceKeys);
+        var order = GC.AllocateUninitializedArray<int>(n);
+        for (var i = 0; i < n; i++)
+            order[i] = i;
+        if (n < 2)
+            return order;
+
+        var nextKeys = GC.AllocateUninitializedArray<ulong>(n);
+        var nextOrder = GC.AllocateUninitializedArray<int>(n);
+        var starts = new int[pieces * Bins];
+        for (var shift = 0; shift < 64; shift += DigitBits)
+        {
+            if (!Count(keys, shift, starts, run))
+                continue;
+            Move(keys, order, nextKeys, nextOrder, shift, starts, run);
+            (keys, nextKeys) = (nextKeys, keys);
+            (order, nextOrder) = (nextOrder, order);
+        }
+
+        return order;
+    }
+
+    /// <summary>First free place of every digit for every piece; false when all keys have the same digit.</summary>
+    private static bool Count(ulong[] keys, int shift, int[] starts, RunContext run)
+    {
+        Array.Clear(starts);
+        Partition.Ranges(run, keys.Length, PieceKeys, (piece, from, to) =>
+        {
+            var count = starts.AsSpan(piece * Bins, Bins);
+            foreach (var key in keys.AsSpan(from, to - from))
+                count[(int)(key >> shift) & (Bins - 1)]++;
+        });
+        var place = 0;
+        for (var digit = 0; digit < Bins; digit++)
+        {
+            var before = place;
+            for (var at = digit; at < starts.Length; at += Bins)
+            {
+                var count = starts[at];
+                starts[at] = place;
+                place += count;
+            }
+
+            if (place - before == keys.Length)
+                return false;
+        }
+
+        return true;
+    }
+
+    private static void Move(ulong[] keys, int[] order, ulong[] toKeys, int[] toOrder, int shift, int[] starts, RunContext run) =>
+        Partition.Ranges(run, keys.Length, PieceKeys, (piece, from, to) =>
+        {
+            var next = starts.AsSpan(piece * Bins, Bins);
+            for (var i = from; i < to; i++)
+            {
+                var place = next[(int)(keys[i] >> shift) & (Bins - 1)]++;
+                toKeys[place] = keys[i];
+                toOrder[place] = order[i];
+            }
+        });
+}

@@ -60,6 +60,26 @@ public static class FindingCodes
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
 
+    // Repair
+    public const string BridgeLaid = "bridge-laid";
+    public const string BridgeNotLaid = "bridge-not-laid";
+    public const string CavitiesFilled = "cavities-filled";
+    public const string DegenerateKept = "degenerate-kept";
+    public const string DuplicatesRemoved = "duplicates-removed";
+    public const string FillCrosses = "fill-crosses";
+    public const string HoleNotFilled = "hole-not-filled";
+    public const string HolesFilled = "holes-filled";
+    public const string NothingLeft = "nothing-left";
+    public const string NothingSelected = "nothing-selected";
+    public const string OneSidedSurface = "one-sided-surface";
+    public const string PiecesCross = "pieces-cross";
+    public const string SelectionRemoved = "selection-removed";
+    public const string SelfIntersectionKept = "self-intersection-kept";
+    public const string SelfIntersectionsRemoved = "self-intersections-removed";
+    public const string SurfaceParted = "surface-parted";
+    public const string TagsRemoved = "tags-removed";
+    public const string TrianglesTurned = "triangles-turned";
+
     // Mesh
     public const string DegenerateRemoved = "degenerate-removed";
     public const string MeshNotSolid = "mesh-not-solid";

@@ -1,0 +1,53 @@
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Meshes;
+
+namespace AnatomyPrep.Meshing.Repair;
+
+internal enum RepairKind
+{
+    /// <summary>The same triangles, vertices moved.</summary>
+    Reshape,
+
+    /// <summary>Other triangles in the same rim.</summary>
+    Refill,
+
+    /// <summary>Triangles at an open border taken away.</summary>
+    Trim,
+}
+
+/// <summary>What would stand in the place of some triangles of a mesh.</summary>
+/// <param name="Removed">Triangles that change or go, ascending.</param>
+/// <param name="Triangles">Corners: a vertex of the mesh, or ~i for new point i.</param>
+/// <param name="Points">New points; for a reshape the new places of <paramref name="MovedVertices"/>. Rounded to float32.</param>
+/// <param name="MovedVertices">For a reshape: the vertices that move; the triangles are then those removed, in the same order.</param>
+/// <param name="Moved">How far vertices, or the surface where they went, would move.</param>
+internal sealed record Replacement(
+    RepairKind Kind, int[] Removed, (int A, int B, int C)[] Triangles, Vec3[] Points, int[] MovedVertices, Displacement Moved)
+{
+    /// <returns>Number of each triangle in the mesh afterwards.</returns>
+    public int[] Apply(EditableMesh mesh)
+    {
+        if (Kind == RepairKind.Reshape)
+        {
+            for (var i = 0; i < MovedVertices.Length; i++)
+                mesh.MoveVertex(MovedVertices[i], Points[i]);
+            var moved = MovedVertices.ToHashSet();
+            foreach (var t in Removed)
+            {
+                var (a, b, c) = mesh.Triangle(t);
+                if (moved.Contains(a) || moved.Contains(b) || moved.Contains(c))
+                    mesh.SetTriangle(t, a, b, c, Origin.Filled);
+            }
+
+            return Removed;
+        }
+
+        foreach (var t in Removed)
+            mesh.RemoveTriangle(t);
+        var first = mesh.VertexCount;
+        foreach (var p in Points)
+            mesh.AddVertex(p);
+        int Number(int v) => v < 0 ? first + ~v : v;
+        return Array.ConvertAll(Triangles, t => mesh.AddTriangle(Number(t.A), Number(t.B), Number(t.C), Origin.Filled));
+    }
+}

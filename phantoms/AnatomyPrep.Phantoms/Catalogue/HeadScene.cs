@@ -18,6 +18,7 @@ internal static class HeadScene
             Name = "head",
             Purpose = "An egg-shaped skull 6 mm thick with brain, skin, a closed air sinus in bone and an open bony canal.",
             BackgroundHu = Air,
+            RampHalfWidthMm = 2,
             Layers =
             [
                 new Layer("skin", new Ellipsoid(Vec3.Zero, new Vec3(76, 96, 86)), Skin, Air),

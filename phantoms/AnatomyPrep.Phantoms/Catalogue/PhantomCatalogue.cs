@@ -20,7 +20,7 @@ public static class PhantomCatalogue
         ["head"] = new(HeadScene.Build, s_oneMm, 0),
         ["linear-block"] = new(SolidScenes.LinearBlock, s_oneMm, 0),
         ["plates"] = new(PlatesScene.Build, new Vec3(0.6, 0.6, 0.6), 0),
-        ["shells"] = new(SolidScenes.Shells, s_oneMm, 0),
+        ["shells"] = new(SolidScenes.Shells, new Vec3(0.6, 0.6, 0.6), 0),
         ["sphere-in-water"] = new(SolidScenes.SphereInWater, s_oneMm, 0),
         ["teaching-skull"] = new(TeachingSkullScene.Build, new Vec3(0.9, 0.9, 0.9), 12),
         ["torus"] = new(SolidScenes.Torus, s_oneMm, 0),

@@ -14,6 +14,7 @@ internal static class PlatesScene
         Name = "plates",
         Purpose = "Five upright plates of bone, 0.5, 0.8, 1, 2 and 3 mm thick, a little askew to the grid, in soft tissue.",
         BackgroundHu = 40,
+        RampHalfWidthMm = 0.6,
         Layers =
         [
             .. s_thicknessesMm.Select((thickness, i) => new Layer(

@@ -40,9 +40,11 @@ internal static class SolidScenes
             Name = "shells",
             Purpose = "Balls within balls: hollow spheres with walls of 5, 3, 2 and 1 mm around a solid core.",
             BackgroundHu = 0,
+            RampHalfWidthMm = 1,
             Layers = [Shell(50, 45), Shell(38, 35), Shell(28, 26), Shell(20, 19), new Layer("core", new Sphere(s_offGrid, 10), 1000, 0)],
             FieldOfViewMm = new Box3(s_offGrid, s_offGrid).Grown(54),
-            TruthLevelsHu = [300, 500],
+            // The wall of 1 mm peaks at 500 HU: there at the first level, gone at the second.
+            TruthLevelsHu = [300, 600],
         };
     }
 
@@ -54,6 +56,7 @@ internal static class SolidScenes
             Name = name,
             Purpose = purpose,
             BackgroundHu = 0,
+            RampHalfWidthMm = 2,
             Layers = [new Layer(name, placed, 1000, 0)],
             FieldOfViewMm = placed.BoundsMm.Grown(5),
             TruthLevelsHu = [300, 500],

@@ -134,7 +134,7 @@ internal static class TeachingSkullBones
     /// <summary>Openings of the base and the ear: foramen magnum, ear canals, carotid-like canals.</summary>
     private static Solid Passages() => new Union(
         new Capsule(new Vec3(0, 32, -80), new Vec3(0, 36, -16), 15),
-        TeachingSkullScene.Pair(side => new Capsule(new Vec3(side * 90, 5, -31), new Vec3(side * 44, 3, -31), 3.6)),
+        TeachingSkullScene.Pair(side => new Capsule(new Vec3(side * 90, 12, -32), new Vec3(side * 50, 11, -32), 3.6)),
         TeachingSkullScene.Pair(side => new Capsule(new Vec3(side * 20, -14, -60), new Vec3(side * 22, -16, -20), 2.6)));
 
     private static Solid NasalBones() => TeachingSkullScene.Pair(side => new RoundedTriangle(

@@ -27,6 +27,7 @@ internal static class TeachingSkullScene
             Name = "teaching-skull",
             Purpose = "A skull with orbits, nose, air sinuses and teeth, a separate lower jaw and four neck vertebrae, in skin and on a headrest.",
             BackgroundHu = Air,
+            RampHalfWidthMm = 0.75,
             Layers =
             [
                 new Layer("headrest pad", Headrest(103.5, 111), Foam, Air),

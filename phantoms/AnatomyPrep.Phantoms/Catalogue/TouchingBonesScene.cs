@@ -15,6 +15,7 @@ internal static class TouchingBonesScene
             Name = "touching-bones",
             Purpose = "Two balls of bone of 18 mm radius whose surfaces run into each other in a neck: one solid that is two bones.",
             BackgroundHu = 40,
+            RampHalfWidthMm = 1.5,
             Layers = [new Layer("bones", new SpherePair(first, second, 18), 1000, 40)],
             FieldOfViewMm = new Box3(first, first).Including(second).Grown(22),
             Landmarks = [new Landmark("middle of the first bone", first), new Landmark("middle of the second bone", second), new Landmark("contact", (first + second) / 2)],

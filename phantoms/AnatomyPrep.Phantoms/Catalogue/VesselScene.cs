@@ -18,6 +18,7 @@ internal static class VesselScene
             Name = "vessel",
             Purpose = "A straight slanting vessel with a lumen of 4 mm radius, a vessel ring with a lumen of 3 mm radius, both with 1.5 mm walls and contrast, and a bone.",
             BackgroundHu = Fat,
+            RampHalfWidthMm = 0.6,
             Layers =
             [
                 new Layer("straight vessel", new Capsule(from, to, 5.5), Wall, Fat),

@@ -39,6 +39,7 @@ internal static class WedgeScene
             Name = "wedge",
             Purpose = "A ramp of bone, thick at the feet, with a raised L on its left and a raised R on its right, readable from in front.",
             BackgroundHu = 0,
+            RampHalfWidthMm = 2,
             Layers = [new Layer("wedge", block, 1000, 0)],
             FieldOfViewMm = block.BoundsMm.Grown(5),
             Landmarks =

@@ -18,7 +18,11 @@ public sealed record Scene
 
     public required double BackgroundHu { get; init; }
 
-    public double RampHalfWidthMm { get; init; } = 0.6;
+    /// <summary>
+    /// Half the width of every edge. Linear interpolation between samples h apart finds the surface of a level at offset d
+    /// without bias where this is at least h + |d|, and at the middle of the edge always.
+    /// </summary>
+    public required double RampHalfWidthMm { get; init; }
 
     public required IReadOnlyList<Layer> Layers { get; init; }
 

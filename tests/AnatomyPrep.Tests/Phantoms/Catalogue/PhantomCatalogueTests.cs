@@ -71,6 +71,9 @@ public sealed class PhantomCatalogueTests
         written.Files.Should().HaveCount(PhantomCatalogue.Create(DemoSeries.PhantomName).Slices);
         File.ReadAllText(written.TruthFile).Should().Contain("\"bodies\": 6");
         Path.GetDirectoryName(written.TruthFile).Should().Be(folder["demo"]);
+        // Its noise makes no crumb of bone: the model falls into the same six solids.
+        using var volume = PhantomCatalogue.Create(DemoSeries.PhantomName).ToVolume(RunContext.Default);
+        Pieces(volume, 300).Should().HaveCount(TeachingSkullScene.BonesAt300Hu);
     }
 
     private static bool IsEmptyAtTheBorder(Volume volume, short levelHu)

@@ -82,14 +82,14 @@ public sealed class SceneTests
         // Four spheres and a torus.
         truth.Euler.Should().Be(8);
         truth.Bodies.Should().Be(3);
-        // The sinus by hand: air -1000 in bone 1000 at 300 HU, f = -700 / -2000, d = W (1 − 2f) = 0.6 · 0.3 = 0.18 mm.
+        // The sinus by hand: air -1000 in bone 1000 at 300 HU, f = -700 / -2000, d = W (1 − 2f) = 2 · 0.3 = 0.6 mm.
         var sinus = truth.Surfaces.Single(s => s.Layer == "sinus");
-        sinus.OffsetMm.Should().BeApproximately(0.18, 1e-12);
-        sinus.VolumeMm3.Should().BeApproximately(4.0 / 3 * Math.PI * Math.Pow(11.18, 3), 1e-9);
+        sinus.OffsetMm.Should().BeApproximately(0.6, 1e-12);
+        sinus.VolumeMm3.Should().BeApproximately(4.0 / 3 * Math.PI * Math.Pow(11.6, 3), 1e-9);
         sinus.SolidSide.Should().Be(-1);
         // The sinus wall: bone in brain 40, f = 260 / 960.
         var wall = truth.Surfaces.Single(s => s.Layer == "sinus wall");
-        wall.VolumeMm3.Should().BeApproximately(4.0 / 3 * Math.PI * Math.Pow(15 + (0.6 * (1 - (520.0 / 960))), 3), 1e-9);
+        wall.VolumeMm3.Should().BeApproximately(4.0 / 3 * Math.PI * Math.Pow(15 + (2 * (1 - (520.0 / 960))), 3), 1e-9);
         truth.VolumeMm3.Should().BeApproximately(truth.Surfaces.Sum(s => s.SolidSide * s.VolumeMm3), 1e-6);
     }
 

@@ -10,8 +10,8 @@ namespace AnatomyPrep.Meshing.Formats;
 /// <summary>Wavefront OBJ: vertices and faces are read and written; textures, normals, groups, materials and curves are passed over.</summary>
 /// <remarks>
 /// Reading: "v x y z", more numbers (weight, colour) ignored; "f" with i, i/t, i//n or i/t/n, 1-based or negative from
-///   the vertices read so far; faces may come before their vertices; '#' comments; '\' joins lines. Memory: ten times the
-///   file at most (24 bytes a vertex, which takes 8 bytes of text or more; doubled while a list grows).
+///   the vertices read so far; faces may come before their vertices; '#' comments; '\' joins lines. Memory: 36 bytes a vertex
+///   and 4 a corner, doubled while a list grows; a vertex takes 8 bytes of text or more, so ten times the file at most.
 /// Writing: shortest decimal text that gives the same float32, one "v" a vertex and one "f" a triangle.
 /// </remarks>
 public static class ObjFormat

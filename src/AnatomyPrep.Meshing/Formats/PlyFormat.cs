@@ -14,8 +14,8 @@ namespace AnatomyPrep.Meshing.Formats;
 /// Format: G. Turk, "The PLY Polygon File Format", 1994. Read are x, y, z and nx, ny, nz of "vertex" and the list
 ///   "vertex_indices" or "vertex_index" of "face" and "tristrips" (-1 starts a new strip), all in any scalar type; elements
 ///   and properties of other names are passed over. "origin" of "face" is believed where the comment of our writer stands.
-/// Memory: positions in 12 or 24 bytes a vertex, faces in 4 bytes a corner (twice that while a list grows): three times the
-///   file at most. Counts the file has no room for are refused before anything is made.
+/// Memory: 12 bytes a vertex (24 for double, int and uint) and 12 of normals, 4 bytes a corner of a face (twice that, and
+///   4 a face, unless all are triangles in a binary file). Counts the file has no room for are refused first.
 /// Rows without lists, and faces that are all triangles, are read by several threads; the result is the same.
 /// </remarks>
 public static class PlyFormat

@@ -7,8 +7,8 @@ namespace AnatomyPrep.Meshing.Formats;
 
 /// <summary>Reads points, with or without normals, from PLY (its vertices, even when it has faces) or XYZ text.</summary>
 /// <remarks>
-/// Promise for any bytes at all: points with finite positions, or a <see cref="BadInputException"/>. Memory: five times
-/// the file at most. No point is left out, joined or moved; options for welding are not used.
+/// Promise for any bytes at all: points with finite positions, or a <see cref="BadInputException"/>. Memory: see
+/// each format, and 24 bytes a point. No point is left out, joined or moved; options for welding are not used.
 /// </remarks>
 public static class PointCloudFile
 {

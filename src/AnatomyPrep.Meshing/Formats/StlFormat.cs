@@ -16,8 +16,8 @@ namespace AnatomyPrep.Meshing.Formats;
 ///   and a uint16 that is 0. Or text: solid, facet normal, outer loop, vertex, endloop, endfacet, endsolid. Neither has a
 ///   unit or numbered vertices. Which of the two a file is, its size says: many binary headers begin with "solid".
 /// Reading: stored normals are compared with the corners' order and otherwise not used; corners at equal positions become
-///   one vertex, numbered by first appearance. Memory for binary: 0.9 of the file's size for a well connected surface, 3
-///   times where no two corners meet; 150 bytes a triangle at most for text.
+///   one vertex, numbered by first appearance. Memory for binary: about the file's size for a connected surface, three
+///   times that where no two corners meet; for text 220 bytes a triangle at most, which takes 100 bytes of text or more.
 /// Writing: same bytes on any number of threads. Memory: see <see cref="RecordBlocks"/>.
 /// </remarks>
 public static class StlFormat

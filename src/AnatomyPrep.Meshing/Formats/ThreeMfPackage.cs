@@ -12,8 +12,8 @@ internal sealed class ThreeMfPackage : IDisposable
     private readonly ByteSource _source;
     private readonly ZipArchive _zip;
 
-    // Part names differ by more than case; null for one that is there twice.
-    private readonly Dictionary<string, ZipArchiveEntry?> _entries = new(StringComparer.OrdinalIgnoreCase);
+    // By the one form of each name; null for a part that is there twice.
+    private readonly Dictionary<string, ZipArchiveEntry?> _entries = [];
     private readonly UnpackAllowance _allowance;
 
     /// <exception cref="BadInputException">The bytes are no ZIP archive.</exception>
@@ -26,8 +26,8 @@ internal sealed class ThreeMfPackage : IDisposable
         {
             _zip = new(stream, ZipArchiveMode.Read);
             foreach (var entry in _zip.Entries)
-                if (!_entries.TryAdd(Normal(entry.FullName), entry))
-                    _entries[Normal(entry.FullName)] = null;
+                if (!_entries.TryAdd(OneForm(entry.FullName), entry))
+                    _entries[OneForm(entry.FullName)] = null;
         }
         catch (Exception e) when (IsDamage(e))
         {
@@ -35,6 +35,10 @@ internal sealed class ThreeMfPackage : IDisposable
             throw Damaged("directory of the package");
         }
     }
+
+    /// <summary>The same for all ways to write the name of a part: with or without '/', in any case, with escapes or not.</summary>
+    internal static string OneForm(string name) =>
+        name.Length > LongestName ? name : Uri.UnescapeDataString(name).TrimStart('/').ToUpperInvariant();
 
     /// <summary>Part name of the model, from the relationship that every package starts with.</summary>
     internal string ModelPart()
@@ -95,17 +99,16 @@ internal sealed class ThreeMfPackage : IDisposable
     };
 
     // What the library throws on archives that are damaged, encrypted, or packed in another way.
-    private static bool IsDamage(Exception e) => e is InvalidDataException or IOException or NotSupportedException or ArgumentException or OverflowException;
+    private static bool IsDamage(Exception e) => e is InvalidDataException or IOException or NotSupportedException;
 
     private BadInputException Damaged(string what) =>
         _source.Bad(what, "damaged, encrypted, or packed in a way 3MF does not allow", "Get the file again from where it came.");
 
     private ZipArchiveEntry Find(string name, string what)
     {
-        if (!_entries.TryGetValue(Normal(name), out var found))
+        if (!_entries.TryGetValue(OneForm(name), out var found))
             throw _source.Bad(what, "missing in the package", "The archive is not 3MF, or is damaged.");
         return found ?? throw _source.Bad(what, "there twice in the package", "Which one is meant cannot be told: write the file again.");
     }
 
-    private static string Normal(string name) => name.Length > LongestName ? name : Uri.UnescapeDataString(name).TrimStart('/');
 }

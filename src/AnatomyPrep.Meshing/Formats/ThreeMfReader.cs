@@ -55,7 +55,7 @@ internal sealed class ThreeMfReader
 
     private RawMesh Read()
     {
-        var root = _package.ModelPart();
+        var root = ThreeMfPackage.OneForm(_package.ModelPart());
         ReadModel(root, isRoot: true);
         foreach (var part in OtherParts(root))
             ReadModel(part, isRoot: false);
@@ -68,7 +68,7 @@ internal sealed class ThreeMfReader
     private List<string> OtherParts(string root)
     {
         var parts = new List<string>();
-        var seen = new HashSet<string>(StringComparer.OrdinalIgnoreCase) { root };
+        var seen = new HashSet<string> { root };
         var references = _objects.Values.SelectMany(o => o.Components).Concat(_items).Select(c => c.Reference.Part);
         foreach (var part in references)
             if (seen.Add(part))
@@ -193,7 +193,7 @@ internal sealed class ThreeMfReader
         if (path is not null && !isRoot)
             throw Bad(xml, "path", "a model part that refers to a further one", "Write the file again.");
         var map = xml.GetAttribute("transform") is { } text ? ParseMap(xml, text) : Affine3.Identity;
-        return (new(path ?? part, Id(xml, "objectid")), map);
+        return (new(path is null ? part : ThreeMfPackage.OneForm(path), Id(xml, "objectid")), map);
     }
 
     private Affine3 ParseMap(XmlReader xml, string text)

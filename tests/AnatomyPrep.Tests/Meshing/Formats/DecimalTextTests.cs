@@ -77,6 +77,6 @@ public sealed class DecimalTextTests
             if (!System.Text.RegularExpressions.Regex.IsMatch(text, "^-?[0-9]+(\\.[0-9]+)?(E[-+][0-9]+)?$"))
                 throw new InvalidOperationException($"{text} is no number to 3MF");
         },
-        iter: 200_000,
+        iter: 60_000,
         threads: 1);
 }

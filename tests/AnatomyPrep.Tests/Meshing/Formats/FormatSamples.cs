@@ -107,6 +107,19 @@ internal static class FormatSamples
         3 1 2 3
         """;
 
+    private const string ContentTypes =
+        """
+        <Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">
+        <Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>
+        <Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>
+        """;
+
+    private const string Relationships =
+        """
+        <Relationships xmlns="http://schemas.openxmlformats.org/package/2006/relationships">
+        <Relationship Target="/3D/model.model" Id="r" Type="http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"/></Relationships>
+        """;
+
     /// <summary>Reads bytes of any format with one thread and default options.</summary>
     public static MeshReadResult Read(byte[] bytes, MeshReadOptions? options = null) =>
         MeshFile.Read(bytes, "sample", options ?? MeshReadOptions.Default, OneThread);
@@ -168,16 +181,19 @@ internal static class FormatSamples
     }
 
     /// <summary>A 3MF package around a model part, with deflated or stored parts.</summary>
-    public static byte[] ThreeMf(string model, string? relationships = null, params (string Name, string Text)[] more)
+    public static byte[] ThreeMf(string model, string? relationships = null, params (string Name, string Text)[] more) =>
+        ThreeMf(Text(model), relationships, more);
+
+    public static byte[] ThreeMf(byte[] model, string? relationships = null, params (string Name, string Text)[] more)
     {
         using var memory = new MemoryStream();
         using (var zip = new ZipArchive(memory, ZipArchiveMode.Create, leaveOpen: true))
         {
-            Add(zip, "[Content_Types].xml", "<Types xmlns=\"http://schemas.openxmlformats.org/package/2006/content-types\"><Default Extension=\"rels\" ContentType=\"application/vnd.openxmlformats-package.relationships+xml\"/><Default Extension=\"model\" ContentType=\"application/vnd.ms-package.3dmanufacturing-3dmodel+xml\"/></Types>");
-            Add(zip, "_rels/.rels", relationships ?? "<Relationships xmlns=\"http://schemas.openxmlformats.org/package/2006/relationships\"><Relationship Target=\"/3D/model.model\" Id=\"r\" Type=\"http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel\"/></Relationships>");
+            Add(zip, "[Content_Types].xml", Text(ContentTypes));
+            Add(zip, "_rels/.rels", Text(relationships ?? Relationships));
             Add(zip, "3D/model.model", model);
             foreach (var (name, text) in more)
-                Add(zip, name, text);
+                Add(zip, name, Text(text));
         }
 
         return memory.ToArray();
@@ -242,9 +258,9 @@ internal static class FormatSamples
         return memory.ToArray();
     }
 
-    private static void Add(ZipArchive zip, string name, string text)
+    private static void Add(ZipArchive zip, string name, byte[] bytes)
     {
         using var stream = zip.CreateEntry(name, CompressionLevel.Optimal).Open();
-        stream.Write(Text(text));
+        stream.Write(bytes);
     }
 }

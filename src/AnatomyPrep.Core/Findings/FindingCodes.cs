@@ -106,7 +106,6 @@ public static class FindingCodes
     // Shape
     public const string LandmarksMirrored = "landmarks-mirrored";
     public const string ModelScaled = "model-scaled";
-    public const string OneSidedSurface = "one-sided-surface";
     public const string SideMirrored = "side-mirrored";
 
     // Verify

@@ -33,7 +33,7 @@ public sealed class ComponentsTests
     public void Volume_follows_uneven_slices()
     {
         // Two slices 2 mm apart, then one 6 mm on: samples stand for 2, (2 + 6) / 2 and 6 mm of height.
-        var map = new Core.Geometry.IndexToPatient(new(0.5, 0, 0), new(0, 0.5, 0), [new(0, 0, 0), new(0, 0, 2), new(0, 0, 8)]);
+        var map = new AnatomyPrep.Core.Geometry.IndexToPatient(new(0.5, 0, 0), new(0, 0.5, 0), [new(0, 0, 0), new(0, 0, 2), new(0, 0, 8)]);
         using var volume = Grid.FromIndex(3, 3, map, (i, j, _) => (short)(i == 1 && j == 1 ? 10 : 0));
         using var region = Threshold.Apply(volume, new HuWindow(10, 10), RunContext.Default);
         using var components = Components.Find(region, map, RunContext.Default);

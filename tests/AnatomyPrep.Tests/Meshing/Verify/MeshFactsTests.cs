@@ -9,6 +9,8 @@ namespace AnatomyPrep.Tests.Meshing.Verify;
 
 public class MeshFactsTests
 {
+    private static readonly JsonSerializerOptions s_camelCase = new() { PropertyNamingPolicy = JsonNamingPolicy.CamelCase };
+
     private static readonly RunContext s_run = new(threads: 1);
 
     // Positions are float32: 2^-24 of the extent in each of three factors of the volume, two of the area, and some for the sums.
@@ -312,7 +314,7 @@ public class MeshFactsTests
     [Trait("Kind", "Property")]
     public void Names_in_json_are_those_of_the_command()
     {
-        var json = JsonSerializer.SerializeToElement(MeshFacts.Measure(TestMeshes.Cube(), s_run), new JsonSerializerOptions { PropertyNamingPolicy = JsonNamingPolicy.CamelCase });
+        var json = JsonSerializer.SerializeToElement(MeshFacts.Measure(TestMeshes.Cube(), s_run), s_camelCase);
         foreach (var name in new[]
         {
             "vertices", "triangles", "components", "boundaryLoops", "nonManifoldEdges", "nonManifoldVertices", "selfIntersections",

@@ -36,7 +36,7 @@ public sealed class RecordPageTests
     public void Every_word_a_field_may_hold_is_named()
     {
         foreach (var word in Words<Purpose>().Concat(Words<Side>()).Concat(Words<SourceKind>())
-            .Concat(Words<Core.Plans.Stage>()).Concat(Words<Core.Findings.Severity>()).Concat(Words<Core.Meshes.Origin>()))
+            .Concat(Words<AnatomyPrep.Core.Plans.Stage>()).Concat(Words<AnatomyPrep.Core.Findings.Severity>()).Concat(Words<AnatomyPrep.Core.Meshes.Origin>()))
             s_page.Should().Contain($"`{word}`");
         s_page.Should().Contain(RunStatement.PredicateType).And.Contain(EducationAndPlanning.Warning);
     }

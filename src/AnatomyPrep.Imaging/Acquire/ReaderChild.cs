@@ -1,6 +1,5 @@
 using System.Runtime.InteropServices;
 using System.Security.Cryptography;
-using System.Text.Json;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 using Microsoft.Win32.SafeHandles;
@@ -27,7 +26,7 @@ public static class ReaderChild
         var requests = new ReaderLineReader(input, LongestRequestBytes);
         while (requests.Next() is { } json)
         {
-            var request = JsonSerializer.Deserialize(json, ReaderJson.Default.ReaderRequest)!;
+            var request = ReaderJson.ReadRequest(json);
             using var session = new Session(request, output);
             session.Run();
         }

@@ -1,6 +1,3 @@
-using System.Text.Json;
-using System.Text.Json.Serialization;
-
 namespace AnatomyPrep.Imaging.Acquire;
 
 internal enum ReaderTask
@@ -39,12 +36,6 @@ internal sealed record ReaderReply(
     long Bytes = 0,
     IReadOnlyList<SliceCounts>? Slices = null);
 
-/// <summary>JSON of the messages, generated at build time: reflection would double the child's start-up.</summary>
-[JsonSourceGenerationOptions(NumberHandling = JsonNumberHandling.Strict)]
-[JsonSerializable(typeof(ReaderRequest))]
-[JsonSerializable(typeof(ReaderReply))]
-internal sealed partial class ReaderJson : JsonSerializerContext;
-
 /// <summary>
 /// Messages are JSON text sequences (RFC 7464): each begins with a record separator and ends with a line feed, so that
 /// whatever a native library prints to the same pipe is told from a message.
@@ -54,9 +45,9 @@ internal static class ReaderLine
     public const byte Begin = 0x1E;
     public const byte End = (byte)'\n';
 
-    public static byte[] Pack(ReaderReply reply) => Frame(JsonSerializer.SerializeToUtf8Bytes(reply, ReaderJson.Default.ReaderReply));
+    public static byte[] Pack(ReaderReply reply) => Frame(ReaderJson.Write(reply));
 
-    public static byte[] Pack(ReaderRequest request) => Frame(JsonSerializer.SerializeToUtf8Bytes(request, ReaderJson.Default.ReaderRequest));
+    public static byte[] Pack(ReaderRequest request) => Frame(ReaderJson.Write(request));
 
     private static byte[] Frame(byte[] json) => [Begin, .. json, End];
 }

@@ -1,7 +1,6 @@
 using System.Diagnostics;
 using System.Globalization;
 using System.Security.Cryptography;
-using System.Text.Json;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 
@@ -69,11 +68,11 @@ internal sealed class ReaderProcess(ReaderCommand command, ReaderLimits limits, 
             child.Input.Flush();
             while (_answers!.Next() is { } json)
             {
-                if (JsonSerializer.Deserialize(json, ReaderJson.Default.ReaderReply) is { } reply && !job.Take(reply))
+                if (!job.Take(ReaderJson.ReadReply(json)))
                     return [];
             }
         }
-        catch (Exception e) when (e is IOException or JsonException or InvalidDataException)
+        catch (Exception e) when (e is IOException or InvalidDataException)
         {
             // A dead child, or one that talks nonsense: both end the same way below.
         }

@@ -140,7 +140,7 @@ internal static class StackCheck
     {
         double low = g.StepsMm.Min(), high = g.StepsMm.Max();
         var k = g.StepsMm.ToList().IndexOf(low);
-        var severity = high - low <= WrittenDecimalMm ? Severity.Note : Severity.Caution;
+        var severity = high - low <= WrittenDecimalMm + SamePlaceMm ? Severity.Note : Severity.Caution;
         var message = Text($"Slices are {low:F3} to {high:F3} mm apart along the normal, narrowest after {g.Slices[k].Name}; each is kept at its own position.");
         return new(FindingCodes.UnevenSpacing, severity, message, "Check that the anatomy of interest lies where slices are close enough.", At(g, k));
     }

@@ -65,6 +65,10 @@ internal sealed class SupervisedProcess : IDisposable
     {
         Kill();
         _keeper.Join();
+        // A stream that was once asked for is not closed with its process.
+        Input.Dispose();
+        Output.Dispose();
+        _process.StandardError.Dispose();
         _process.Dispose();
         _started.Dispose();
     }

@@ -89,6 +89,60 @@ public sealed class ReaderProcessTests
 
     [Fact]
     [Trait("Kind", "Hostile")]
+    [Trait("Needs", "Shared")]
+    public void The_real_child_killed_while_it_reads_costs_no_slice()
+    {
+        using var folder = new TestFolder();
+        // The first child lives for 0.4 s: by the speed of the machine the kill falls into start, headers or pixels.
+        var program = $"'{TestReader.Command.FileName}' '{TestReader.Command.Arguments[0]}' reader-child";
+        var script = $"""
+            if mkdir '{folder.Path}'/killed 2>/dev/null; then exec timeout --foreground -s KILL 0.4 {program}; fi
+            exec {program}
+            """;
+        var killed = new DicomSource(new ReaderCommand("sh", ["-c", script]));
+        using var series = killed.Load(SharedData.Series("head-phantom-1mm"), null, RunContext.Default);
+        series.Volume.Slices.Should().Be(140);
+        series.Findings.Should().NotContain(f => f.Code == FindingCodes.FileCrashedReader);
+        Directory.Exists(folder["killed"]).Should().BeTrue();
+    }
+
+    [Fact]
+    [Trait("Kind", "Truth")]
+    public void Progress_runs_to_the_end_of_both_phases()
+    {
+        using var folder = new TestFolder();
+        TestCt.SaveSeries(folder, 6);
+        var seen = new Log();
+        using var series = TestReader.Source.Load(folder.Path, null, new RunContext(seen));
+        foreach (var phase in new[] { "reading headers", "decoding slices" })
+        {
+            var fractions = seen.Reports.Where(r => r.Phase == phase).Select(r => r.Fraction).ToArray();
+            fractions.Should().BeInAscendingOrder();
+            fractions[^1].Should().Be(1);
+        }
+    }
+
+    [Fact]
+    [Trait("Kind", "Truth")]
+    [Trait("Needs", "Shared")]
+    public void Cancelling_in_the_middle_of_decoding_leaves_at_once()
+    {
+        using var cancel = new CancellationTokenSource();
+        var clock = new Stopwatch();
+        var progress = new Log(r =>
+        {
+            if (r.Phase != "decoding slices" || clock.IsRunning)
+                return;
+            clock.Start();
+            cancel.Cancel();
+        });
+        FluentActions.Invoking(() => TestReader.Source.Load(SharedData.Series("head-phantom-1mm"), null, new RunContext(progress, cancellation: cancel.Token)))
+            .Should().Throw<OperationCanceledException>();
+        clock.Elapsed.Should().BeLessThan(TimeSpan.FromSeconds(1 + 1), "one second to end, one for a busy machine");
+    }
+
+    [Fact]
+    [Trait("Kind", "Hostile")]
     public void A_directory_record_among_the_slices_is_set_aside_by_the_real_child()
     {
         using var folder = new TestFolder();
@@ -145,6 +199,17 @@ public sealed class ReaderProcessTests
         shell.Kill();
         shell.WaitForExit();
         SpinWait.SpinUntil(() => !File.Exists($"/proc/{child}/stat") || File.ReadAllText($"/proc/{child}/stat").Contains(") Z "), TimeSpan.FromSeconds(5)).Should().BeTrue();
+    }
+
+    private sealed class Log(Action<RunProgress>? also = null) : IProgress<RunProgress>
+    {
+        public List<RunProgress> Reports { get; } = [];
+
+        public void Report(RunProgress value)
+        {
+            Reports.Add(value);
+            also?.Invoke(value);
+        }
     }
 
     private static IReadOnlyList<ReaderReply> Run(params string[] names)

@@ -18,7 +18,7 @@ internal static class InspectCommand
         command.SetAction((parsed, cancellation) =>
         {
             var path = parsed.GetValue(source)!;
-            return Task.FromResult(File.Exists(path) && MeshFile.Identify(path) is not null
+            return Task.FromResult(SourceLoader.IsMesh(path)
                 ? InspectMesh(context, path, parsed.GetValue(json), cancellation)
                 : InspectSeries(context, path, parsed.GetValue(json), cancellation));
         });

@@ -46,6 +46,12 @@ internal sealed class PlanReader(StepCatalog catalog)
             throw new PlanException(where, (int)e.Start.Line, "YAML", e.InnerException?.Message ?? e.Message, "well-formed YAML without aliases");
         }
 
+        catch (Exception e) when (e is InvalidOperationException or ArgumentException)
+        {
+            // The YAML library answers some broken texts this way instead of with its own exception.
+            throw new PlanException(where, null, "YAML", "broken", "well-formed YAML without aliases");
+        }
+
         throw new PlanException(where, 1, "plan", "not a mapping", "a mapping with plan, version and steps");
     }
 

@@ -23,9 +23,12 @@ internal sealed class SourceLoader(AppFolders folders)
     /// <exception cref="BadInputException">The source cannot be used; the message says why.</exception>
     /// <exception cref="SeveralSeriesException">Several series could be meant.</exception>
     public LoadedSource Load(string path, string? seriesUid, LengthUnit? unit, RunContext run) =>
-        File.Exists(path) && MeshFile.Identify(path) is not null
+        IsMesh(path)
             ? LoadMesh(path, unit, run)
             : LoadSeries(path, seriesUid, run);
+
+    /// <summary>True for a mesh file. A DICOM file begins with 128 bytes of anything, so its mark is looked for first.</summary>
+    public static bool IsMesh(string path) => File.Exists(path) && !HasDicomMark(path) && MeshFile.Identify(path) is not null;
 
     /// <summary>Reads a recorded source again; of several series the recorded one, found by its pseudonym.</summary>
     public LoadedSource LoadAgain(string path, SourceFacts recorded, RunContext run)
@@ -100,5 +103,12 @@ internal sealed class SourceLoader(AppFolders folders)
             Scan = new ScanFacts(read.Format, read.Unit.Plural(), read.Mesh.VertexCount, read.Mesh.TriangleCount),
         };
         return new(path, PipelineState.FromMesh(read.Mesh), facts, read.Findings);
+    }
+
+    private static bool HasDicomMark(string path)
+    {
+        using var file = File.OpenHandle(path);
+        Span<byte> mark = stackalloc byte[4];
+        return RandomAccess.Read(file, mark, 128) == mark.Length && mark.SequenceEqual("DICM"u8);
     }
 }

@@ -1,7 +1,9 @@
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Imaging.Segment;
+using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Surface;
 
 namespace AnatomyPrep.Benchmarks.Ratios;
@@ -18,6 +20,9 @@ internal sealed class Stage(Action work, Action? cleanUp = null) : IDisposable
 internal static class Stages
 {
     private const short IsoHu = 300;
+
+    // The program lies beside this one, copied by the build.
+    private static readonly ReaderCommand s_reader = new("dotnet", [Path.Combine(AppContext.BaseDirectory, "AnatomyPrep.App.dll"), "reader-child"]);
 
     private static readonly HuWindow s_window = new(IsoHu, short.MaxValue);
 
@@ -39,6 +44,12 @@ internal static class Stages
             case "extraction":
                 var volume = phantom.Volume;
                 return new(() => Extract(volume, run));
+            case "import":
+                return new(() => new DicomSource(s_reader).Load(phantom.DicomFolder!, null, run).Dispose());
+            case "stl-write":
+                var mesh = Extract(phantom.Volume, run);
+                var path = phantom.RawPath + ".stl";
+                return new(() => StlFormat.Write(mesh, path, "benchmark", run), () => File.Delete(path));
             case "components":
                 var region = Threshold.Apply(phantom.Volume, s_window, run);
                 return new(() => Components.Find(region, phantom.Volume.Map, run).Dispose(), region.Dispose);

@@ -82,5 +82,6 @@ internal static class RepairSteps
             var result = apply(state.Surface(step.Name), step, run);
             state.Mesh = result.Mesh;
             return new(result.Effect, result.Findings);
-        });
+        }
+    );
 }

@@ -127,7 +127,8 @@ internal static class ShapeSteps
             var result = apply(state.Surface(step.Name), step, run);
             state.Mesh = result.Mesh;
             return new(result.Effect, result.Findings);
-        });
+        }
+    );
 
     private static ParameterSpec Zone(string usual) => new("keep", ParameterKind.Text, "Which side stays", usual, Choices: ["inside", "outside"]);
 

@@ -50,7 +50,9 @@ public sealed class FlyingEdgesTests
         mesh.VertexCount.Should().Be(9720);
         mesh.TriangleCount.Should().Be(19440);
         Euler(mesh).Should().Be(0);
-        (MeshMeasures.SignedVolumeMm3(mesh) / (2 * Math.PI * Math.PI * 20.3 * 8.2 * 8.2)).Should().BeApproximately(0.99692, 2e-4);
+        (MeshMeasures.SignedVolumeMm3(mesh) / (2 * Math.PI * Math.PI * 20.3 * 8.2 * 8.2))
+            // The counts fix the vertices, not the diagonals: drawing the other ones moved this ratio by 2.0e-4 (both measured).
+            .Should().BeApproximately(0.99692, 2.1e-4);
     }
 
     [Fact]

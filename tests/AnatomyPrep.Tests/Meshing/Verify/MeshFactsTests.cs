@@ -9,9 +9,9 @@ namespace AnatomyPrep.Tests.Meshing.Verify;
 
 public class MeshFactsTests
 {
-    private static readonly JsonSerializerOptions s_camelCase = new() { PropertyNamingPolicy = JsonNamingPolicy.CamelCase };
-
     private static readonly RunContext s_run = new(threads: 1);
+
+    private static readonly JsonSerializerOptions s_camelCase = new() { PropertyNamingPolicy = JsonNamingPolicy.CamelCase };
 
     // Positions are float32: 2^-24 of the extent in each of three factors of the volume, two of the area, and some for the sums.
     private const double VolumeRounding = 4 * 5.97e-8;

@@ -50,26 +50,27 @@ public class SelfIntersectionsTests
 
     /// <summary>
     /// Counts from data/PROVENANCE.md: pairs that share no vertex after joining equal positions and have points in common, by an
-    /// independent double-precision test, touching included. Ours: crossing, overlapping and touching together.
-    /// head-scan-lps: the outside test looked at triangles without area too, ours leaves them out (6 triangles; 246 there).
+    /// independent test in double precision, touching included. Ours: crossing, overlapping and touching together, exactly.
+    /// face-model-parts: 6937 there and by our test on the file's decimals read as doubles; 6935 on float32 positions.
+    /// mask_cone: 111 there, 110 exactly, as the general geometry library of the slow test says too.
     /// </summary>
     [Theory]
     [Trait("Kind", "Outside")]
     [Trait("Needs", "Shared")]
-    [InlineData("face-model-parts.obj", 6937)]
-    [InlineData("self_intersectA.obj", 338)]
-    [InlineData("bones.off", 366)]
-    [InlineData("mask_cone.off", 111)]
-    [InlineData("skull.obj", 0)]
-    [InlineData("femur.off", 0)]
-    [InlineData("head.off", 0)]
-    [InlineData("elephant-with-holes.off", 0)]
-    [InlineData("head-scan-lps.obj", 246)]
-    public void Pairs_without_a_common_vertex_are_as_many_as_an_outside_test_counted(string file, int expected)
+    [InlineData("face-model-parts.obj", 6937, -2)]
+    [InlineData("self_intersectA.obj", 338, 0)]
+    [InlineData("bones.off", 366, 0)]
+    [InlineData("mask_cone.off", 111, -1)]
+    [InlineData("skull.obj", 0, 0)]
+    [InlineData("femur.off", 0, 0)]
+    [InlineData("head.off", 0, 0)]
+    [InlineData("elephant-with-holes.off", 0, 0)]
+    [InlineData("head-scan-lps.obj", 246, 0)]
+    public void Pairs_without_a_common_vertex_are_as_many_as_an_outside_test_counted(string file, int outside, int difference)
     {
         var mesh = TestMeshes.Shared(file).Welded();
         var pairs = SelfIntersections.Find(mesh, RunContext.Default).Pairs;
-        pairs.Count(p => Shared(mesh, p) == 0).Should().Be(expected);
+        pairs.Count(p => Shared(mesh, p) == 0).Should().Be(outside + difference);
     }
 
     [Fact]

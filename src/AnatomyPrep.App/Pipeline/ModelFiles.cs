@@ -16,7 +16,8 @@ internal static class ModelFiles
 
     public static void WriteModel(Mesh mesh, RunFacts facts, string folder, RunContext run)
     {
-        var label = $"AnatomyPrep, mm, run {facts.RunId[..16]}, education/planning only";
+        // Source and plan, not the run: another version of the program that makes the same geometry makes the same bytes.
+        var label = $"AnatomyPrep mm, source {facts.Source.TreeSha256[..12]}, plan {facts.Plan.Sha256[..12]}, education/planning";
         StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run);
         PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
         ThreeMfFormat.Write(mesh, Path.Combine(folder, ThreeMf), Describe(facts), run);
@@ -33,10 +34,11 @@ internal static class ModelFiles
         Title: $"{facts.Request.Anatomy} ({facts.Plan.Name})",
         Designer: "",
         Description: SafetyNotice.Text,
-        Application: $"{facts.Software.Name} {facts.Software.Version}",
+        Application: facts.Software.Name,
         Own:
         [
-            KeyValuePair.Create("RunId", facts.RunId),
+            KeyValuePair.Create("SourceSha256", facts.Source.TreeSha256),
+            KeyValuePair.Create("PlanSha256", facts.Plan.Sha256),
             KeyValuePair.Create("Purpose", facts.Request.Purpose.ToString().ToLowerInvariant()),
             KeyValuePair.Create("Anatomy", facts.Request.Anatomy),
             KeyValuePair.Create("Side", facts.Request.Side?.ToString().ToLowerInvariant() ?? "not stated"),

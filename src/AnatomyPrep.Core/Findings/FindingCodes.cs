@@ -62,6 +62,7 @@ public static class FindingCodes
 
     // Repair
     public const string BorderLeftOpen = "border-left-open";
+    public const string BordersStitched = "borders-stitched";
     public const string BridgeLaid = "bridge-laid";
     public const string BridgeNotLaid = "bridge-not-laid";
     public const string CavitiesFilled = "cavities-filled";

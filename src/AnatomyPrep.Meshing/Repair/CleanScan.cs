@@ -23,14 +23,14 @@ public sealed record CleanScanParameters(
 
 /// <summary>Makes a scanned surface whole: all repairs in their order, again and again until nothing changes.</summary>
 /// <remarks>
-/// First what a scanner leaves behind: vertices without triangle, doubled triangles, loose tags, peninsulas and spikes
+/// First what a scanner and its files leave behind: vertices without triangle, seams, doubled triangles, loose tags, peninsulas and spikes
 /// (<see cref="RemoveTags"/>). Then in rounds: topology (<see cref="FixTopology"/>, vertices where holes touch kept), triangles
 /// without area (<see cref="RemoveDegenerates"/>), self-intersections (<see cref="RemoveSelfIntersections"/>), holes
 /// (<see cref="Repair.FillHoles"/>, never with a fill that meets the surface), topology with vertices, sides
 /// (<see cref="OrientOutward"/>).
-/// Faults are counted exactly (<see cref="MeshFacts"/>) after each round and compared in this order: meeting pairs of
-/// triangles, edges with more than two triangles, vertices with more than one fan, triangles without area, doubled ones,
-/// turned edges, pieces that face inward, loops of border. A round that does not lower them is undone and is the last, so
+/// Faults are counted exactly (<see cref="MeshFacts"/>) after each round and compared in this order: edges
+/// with more than two triangles, vertices with more than one fan, turned edges, doubled triangles, triangles without area,
+/// meeting pairs of triangles, pieces that face inward, loops of border. A round that does not lower them is undone and is the last, so
 /// the rounds end; a mesh without fault and tag comes back as the same object.
 /// Measured triangles that no repair touched keep the bytes of their vertices. The effect adds up the changed areas; the mean
 /// displacement is the mean of the steps' means weighted by their changed areas.
@@ -45,6 +45,7 @@ public static class CleanScan
         var log = new CleanLog();
         run.Report(Step, "tags", 0);
         var tidy = log.Take(RemoveIsolatedVertices.Apply(mesh, new(), run), "vertices");
+        tidy = log.Take(StitchBorders.Apply(tidy, new(), run), "seams");
         tidy = log.Take(RemoveDuplicates.Apply(tidy, new(), run), "duplicates");
         tidy = log.Take(RemoveTags.Apply(tidy, parameters.Tags ?? new(SpikeRatio: 2), run), "tags");
         if (log.Stop is { } stop)

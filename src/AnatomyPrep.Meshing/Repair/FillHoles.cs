@@ -34,7 +34,8 @@ public sealed record FillHolesParameters(
 /// <remarks>
 /// Per hole: triangulation (<see cref="RimTriangulation"/>), refinement (<see cref="PatchRefinement"/>), fairing
 /// (<see cref="PatchFairing"/>). New vertices and triangles stand behind the old ones, hole by hole in loop order.
-/// A hole whose rim can only be closed by doubling an edge of the surface stays open, with a finding.
+/// Where all of them meet the surface, the rim is triangulated anew without the chords of the triangles that did, up to a dozen
+/// times. A hole whose rim can only be closed by doubling an edge of the surface stays open, with a finding.
 /// </remarks>
 public static class FillHoles
 {

@@ -39,7 +39,7 @@ public static class Clearance
         var cellMm = parameters.CellMm ?? Math.Max(LeastCellMm, ShellInput.CellMm(solid, distance));
         var side = SheetSide.Of(solid, run);
         var level = LevelSurface.Extract(Step, side, parameters.DistanceMm, cellMm, run, out var putBack);
-        var (kept, _, dropped) = SmallPieces.Drop(level, parameters.MinimumPieceMm3, run);
+        var kept = SmallPieces.Drop(level, parameters.MinimumPieceMm3, run, out var dropped);
         if (kept.TriangleCount == 0)
             throw new CheckFailedException(Step, FormattableString.Invariant($"a solid thicker than {2 * distance} mm somewhere"), "none that is; give a smaller distance");
         return new(kept, Effect(solid, kept, side, dropped, cellMm, putBack, run), SmallPieces.Findings(dropped));

@@ -40,7 +40,7 @@ public static class Hollow
         var cellMm = parameters.CellMm ?? ShellInput.CellMm(solid, parameters.ThicknessMm);
         var side = SheetSide.Of(solid, run);
         var cavity = LevelSurface.Extract(Step, side, -parameters.ThicknessMm, cellMm, run, out var putBack);
-        var (kept, _, dropped) = SmallPieces.Drop(cavity, parameters.MinimumCavityMm3, run);
+        var kept = SmallPieces.Drop(cavity, parameters.MinimumCavityMm3, run, out var dropped);
         if (kept.TriangleCount == 0)
             throw Refusal(parameters, dropped);
         var hollow = Joined(solid, kept);

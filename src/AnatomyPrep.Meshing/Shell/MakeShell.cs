@@ -51,8 +51,20 @@ public static class MakeShell
         var surface = Extract(sheet, side, field, Math.Max(-lowMm, highMm), cellMm, run, out var edgeOf);
         var (mesh, putBack) = Untangle.Apply(Step, surface, sheet.OriginMm, run);
         var walls = Walls(surface, edgeOf);
-        var shell = new Mesh(mesh.OriginMm, mesh.PositionArray, mesh.TriangleArray, Origins(surface, field, walls, sheet));
-        return Finish(sheet, shell, walls, parameters, cellMm, putBack, run);
+        var keep = SmallPieces.Keep(mesh, parameters.MinimumPieceMm3, run, out var dropped);
+        var stitched = parameters.Side == ShellSide.Centered
+            ? null
+            : SheetStitch.TryApply(Step, side, surface, keep, walls, edgeOf, lowMm == 0 ? Bound.Low : Bound.High, cellMm, run);
+        var kept = stitched?.Mesh ?? MeshSubset.Keep(new(mesh.OriginMm, mesh.PositionArray, mesh.TriangleArray, Origins(surface, field, walls, sheet)), keep);
+        walls = stitched?.Walls ?? [.. walls.Where((_, t) => keep[t])];
+        var effect = Effect(sheet, kept, walls, parameters, run, new(StringComparer.Ordinal)
+        {
+            ["cellMm"] = cellMm,
+            ["pieces"] = dropped.PiecesLeft,
+            ["sheetKept"] = stitched is null ? 0 : 1,
+            ["verticesPutBack"] = putBack,
+        });
+        return new(kept, effect, SmallPieces.Findings(dropped));
     }
 
     private static void Check(ShellParameters parameters)
@@ -133,23 +145,16 @@ public static class MakeShell
         Origin Of(int corner) => sheet.Origins[surface.NearTriangle[surface.Triangles[corner]]];
     }
 
-    private static ShapeResult Finish(Mesh sheet, Mesh shell, Bound[] walls, ShellParameters parameters, double cellMm, int putBack, RunContext run)
+    private static StepEffect Effect(
+        Mesh sheet, Mesh kept, Bound[] walls, ShellParameters parameters, RunContext run, SortedDictionary<string, double> measures)
     {
         run.Report(Step, "measure", 0.8);
-        var (kept, keep, dropped) = SmallPieces.Drop(shell, parameters.MinimumPieceMm3, run);
-        walls = [.. walls.Where((_, t) => keep[t])];
         var measured = parameters.Side switch { ShellSide.Outward => Bound.Low, ShellSide.Inward => Bound.High, _ => Bound.Inside };
         var offset = parameters.Side == ShellSide.Inward ? Bound.Low : Bound.High;
         var from = walls.Select(w => w == offset).ToArray();
         var to = walls.Select(w => w != offset && w != Bound.Rim).ToArray();
         var wall = WallThickness.Measure(kept, from, to, parameters.ThicknessMm, run)
             ?? throw new CheckFailedException(Step, "a wall with two sides", "none: the sheet is smaller or thinner than the wall; give a smaller thicknessMm");
-        var measures = new SortedDictionary<string, double>(StringComparer.Ordinal)
-        {
-            ["cellMm"] = cellMm,
-            ["pieces"] = dropped.PiecesLeft,
-            ["verticesPutBack"] = putBack,
-        };
         wall.AddTo(measures);
         if (measured != Bound.Inside)
         {
@@ -158,11 +163,10 @@ public static class MakeShell
             measures["sheetDeviationMaxMm"] = max;
         }
 
-        var effect = new StepEffect(
+        return new(
             ChangedAreaMm2: MeshMeasures.AreaMm2(kept, run),
             VolumeAfterMm3: MeshMeasures.SignedVolumeMm3(kept, run),
             Measures: measures);
-        return new(kept, effect, SmallPieces.Findings(dropped));
     }
 
     /// <summary>How far the measured wall lies from the sheet.</summary>

@@ -20,6 +20,7 @@ internal sealed class SheetSide
     private readonly SignedDistance _distance;
     private readonly Vec3[] _outward;
     private readonly TriangleTree? _hazards;
+    private int[] _borderHalfEdges = [];
 
     private SheetSide(TriangleTree tree, EdgeTable edges, SignedDistance distance, Vec3[] outward, TriangleTree? hazards)
     {
@@ -46,6 +47,7 @@ internal sealed class SheetSide
         return new(tree, edges, SignedDistance.To(tree, edges, run), OutwardAtVertices(sheet, edges), hazards.TriangleCount == 0 ? null : TriangleTree.Build(hazards, run))
         {
             Crossings = pairs.Crossing + pairs.Overlapping,
+            _borderHalfEdges = [.. Enumerable.Range(0, edges.Opposite.Length).Where(h => edges.OppositeArray[h] < 0)],
         };
     }
 
@@ -95,6 +97,15 @@ internal sealed class SheetSide
         }
 
         return new(sheet.OriginMm, sheet.PositionArray, [.. triangles]);
+    }
+
+    /// <summary>The border half-edge nearest to a point, and how far along it the nearest point lies, 0 to 1. For sheets without other hazards.</summary>
+    public (int HalfEdge, double Along) NearestBorder(in Vec3 p)
+    {
+        var nearest = _hazards!.NearestLocal(p, double.PositiveInfinity);
+        var halfEdge = _borderHalfEdges[nearest.Triangle];
+        Vec3 from = Tree.Mesh.Local(Tree.Mesh.Triangles[halfEdge]), to = Tree.Mesh.Local(Tree.Mesh.Triangles[EdgeTable.Next(halfEdge)]);
+        return (halfEdge, Math.Clamp(Vec3.Dot(nearest.PositionMm - from, to - from) / (to - from).LengthSquared, 0, 1));
     }
 
     private static Vec3[] OutwardAtVertices(Mesh sheet, EdgeTable edges)

@@ -11,7 +11,11 @@ internal readonly record struct DroppedPieces(int PiecesLeft, int Pieces, double
 /// <summary>Drops closed pieces of too little volume: specks of material, and voids, which are filled by that.</summary>
 internal static class SmallPieces
 {
-    public static (Mesh Mesh, bool[] Kept, DroppedPieces Dropped) Drop(Mesh mesh, double minimumMm3, RunContext run)
+    public static Mesh Drop(Mesh mesh, double minimumMm3, RunContext run, out DroppedPieces dropped) =>
+        MeshSubset.Keep(mesh, Keep(mesh, minimumMm3, run, out dropped));
+
+    /// <summary>The triangles that stay.</summary>
+    public static bool[] Keep(Mesh mesh, double minimumMm3, RunContext run, out DroppedPieces dropped)
     {
         var pieces = Pieces.Find(mesh, run);
         int left = 0, specks = 0, voids = 0;
@@ -37,7 +41,8 @@ internal static class SmallPieces
         var keep = new bool[mesh.TriangleCount];
         for (var t = 0; t < keep.Length; t++)
             keep[t] = pieces.All[pieces.PieceOfTriangle[t]].VolumeMm3 >= minimumMm3;
-        return (MeshSubset.Keep(mesh, keep), keep, new(left, specks, specksMm3, voids, voidsMm3));
+        dropped = new(left, specks, specksMm3, voids, voidsMm3);
+        return keep;
     }
 
     public static List<Finding> Findings(in DroppedPieces dropped)

@@ -110,7 +110,7 @@ public static class FindingCodes
 
     // Shell
     public const string CavitiesNotMade = "cavities-not-made";
-    public const string SheetCrosses = "sheet-crosses";
+    public const string SheetRedrawn = "sheet-redrawn";
     public const string WallThin = "wall-thin";
 
     // Verify

@@ -8,7 +8,7 @@ using AnatomyPrep.Meshing.Verify;
 namespace AnatomyPrep.Meshing.Shell;
 
 /// <param name="DistanceMm">How far the surface goes outward; inward where negative.</param>
-/// <param name="CellMm">Size of the grid's cells; null chooses: the solid's middle edge length, between a twelfth and a third of the distance, at least 0.1 mm.</param>
+/// <param name="CellMm">Size of the grid's cells; null chooses: the solid's middle edge length, between a twelfth and a quarter of the distance, at least 0.1 mm.</param>
 /// <param name="MinimumPieceMm3">Closed pieces and voids smaller than this are dropped and filled, with a finding.</param>
 public sealed record ClearanceParameters(double DistanceMm, double? CellMm = null, double MinimumPieceMm3 = 1);
 
@@ -38,7 +38,7 @@ public static class Clearance
         ShellInput.RequireSolid(Step, solid, run);
         var cellMm = parameters.CellMm ?? Math.Max(LeastCellMm, ShellInput.CellMm(solid, distance));
         var side = SheetSide.Of(solid, run);
-        var level = LevelSurface.Extract(Step, side, parameters.DistanceMm, cellMm, run, out var putBack);
+        var level = LevelSurface.Extract(Step, side, parameters.DistanceMm, 0, cellMm, run, out var putBack);
         var kept = SmallPieces.Drop(level, parameters.MinimumPieceMm3, run, out var dropped);
         if (kept.TriangleCount == 0)
             throw new CheckFailedException(Step, FormattableString.Invariant($"a solid thicker than {2 * distance} mm somewhere"), "none that is; give a smaller distance");

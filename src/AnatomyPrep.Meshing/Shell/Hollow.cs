@@ -11,7 +11,8 @@ namespace AnatomyPrep.Meshing.Shell;
 /// <param name="ThicknessMm">Nowhere is the wall thinner, except where the solid itself is.</param>
 /// <param name="CellMm">Size of the grid's cells; null chooses, see <see cref="ShellParameters"/>.</param>
 /// <param name="MinimumCavityMm3">Cavities smaller than this are not made.</param>
-public sealed record HollowParameters(double ThicknessMm = 3, double? CellMm = null, double MinimumCavityMm3 = 100);
+/// <param name="SmoothRadiusMm">Radius to which the cavity's outward corners are rounded; 0 follows the outer surface faithfully.</param>
+public sealed record HollowParameters(double ThicknessMm = 3, double? CellMm = null, double MinimumCavityMm3 = 100, double SmoothRadiusMm = 0);
 
 /// <summary>Makes a solid hollow.</summary>
 /// <remarks>
@@ -36,10 +37,11 @@ public static class Hollow
         if (parameters.CellMm is { } given)
             ShellInput.RequireIn(Step, "cellMm", given, 0, parameters.ThicknessMm / 2);
         ShellInput.RequireNotNegative(Step, "minCavityMm3", parameters.MinimumCavityMm3);
+        ShellInput.RequireRadius(Step, parameters.SmoothRadiusMm);
         ShellInput.RequireSolid(Step, solid, run);
         var cellMm = parameters.CellMm ?? ShellInput.CellMm(solid, parameters.ThicknessMm);
         var side = SheetSide.Of(solid, run);
-        var cavity = LevelSurface.Extract(Step, side, -parameters.ThicknessMm, cellMm, run, out var putBack);
+        var cavity = LevelSurface.Extract(Step, side, -parameters.ThicknessMm, parameters.SmoothRadiusMm, cellMm, run, out var putBack);
         var kept = SmallPieces.Drop(cavity, parameters.MinimumCavityMm3, run, out var dropped);
         if (kept.TriangleCount == 0)
             throw Refusal(parameters, dropped);

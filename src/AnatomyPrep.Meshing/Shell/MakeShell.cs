@@ -1,4 +1,3 @@
-using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
@@ -24,17 +23,19 @@ public enum ShellSide
 }
 
 /// <param name="ThicknessMm">3 mm is common practice for a face or head (no source).</param>
-/// <param name="CellMm">Size of the grid's cells; null chooses: the sheet's middle edge length, between a twelfth and a third of the thickness.</param>
+/// <param name="CellMm">Size of the grid's cells; null chooses: the sheet's middle edge length, between a twelfth and a quarter of the thickness.</param>
+/// <param name="SmoothRadiusMm">Radius to which valleys of the offset wall are rounded, which adds material; 0 follows the sheet faithfully.</param>
 /// <param name="MinimumPieceMm3">Closed pieces and voids smaller than this are dropped and filled, with a finding.</param>
 public sealed record ShellParameters(
-    double ThicknessMm = 3, ShellSide Side = ShellSide.Outward, double? CellMm = null, double MinimumPieceMm3 = 1);
+    double ThicknessMm = 3, ShellSide Side = ShellSide.Outward, double? CellMm = null, double MinimumPieceMm3 = 1, double SmoothRadiusMm = 0);
 
 /// <summary>Makes one closed solid of even thickness out of an open sheet.</summary>
 public static class MakeShell
 {
     private const string Step = "shell";
     private const double LeastOffsetShare = 0.05;
-    private const int DeviationPoints = 50_000;
+    private const double ThinShare = 0.9;
+    private const int MostDeviationPoints = 50_000;
 
     public static ShapeResult Apply(Mesh sheet, ShellParameters parameters, RunContext run)
     {
@@ -47,24 +48,25 @@ public static class MakeShell
             throw new CheckFailedException(Step, "an open sheet", "a closed surface; use hollow, which makes a wall inside of it");
         var cellMm = parameters.CellMm ?? ShellInput.CellMm(sheet, parameters.ThicknessMm);
         var (lowMm, highMm) = Levels(parameters);
-        var field = new SheetField(side, lowMm, highMm);
-        var surface = Extract(sheet, side, field, Math.Max(-lowMm, highMm), cellMm, run, out var edgeOf);
+        var rounding = parameters.SmoothRadiusMm > 0 ? Thicker(side, lowMm, highMm, parameters.SmoothRadiusMm, cellMm, run) : null;
+        var field = new SheetField(side, lowMm, highMm, rounding);
+        var surface = Extract(sheet, field, Math.Max(-lowMm, highMm), cellMm, run);
+        var edgeOf = RimSnap.Apply(surface, side, field, cellMm);
         var (mesh, putBack) = Untangle.Apply(Step, surface, sheet.OriginMm, run);
-        var walls = Walls(surface, edgeOf);
+        var walls = ShellLabels.Walls(surface, edgeOf);
         var keep = SmallPieces.Keep(mesh, parameters.MinimumPieceMm3, run, out var dropped);
         var stitched = parameters.Side == ShellSide.Centered
             ? null
             : SheetStitch.TryApply(Step, side, surface, keep, walls, edgeOf, lowMm == 0 ? Bound.Low : Bound.High, cellMm, run);
-        var kept = stitched?.Mesh ?? MeshSubset.Keep(new(mesh.OriginMm, mesh.PositionArray, mesh.TriangleArray, Origins(surface, field, walls, sheet)), keep);
-        walls = stitched?.Walls ?? [.. walls.Where((_, t) => keep[t])];
-        var effect = Effect(sheet, kept, walls, parameters, run, new(StringComparer.Ordinal)
+        var shell = stitched?.Mesh
+            ?? MeshSubset.Keep(new(mesh.OriginMm, mesh.PositionArray, mesh.TriangleArray, ShellLabels.Origins(surface, field, walls, sheet)), keep);
+        return Measured(side, new(shell, stitched?.Walls ?? [.. walls.Where((_, t) => keep[t])]), parameters, run, SmallPieces.Findings(dropped), new(StringComparer.Ordinal)
         {
             ["cellMm"] = cellMm,
-            ["pieces"] = dropped.PiecesLeft,
+            ["openings"] = Verify.BoundaryLoops.FirstHalfEdges(sheet.TriangleArray, side.Edges).Count,
             ["sheetKept"] = stitched is null ? 0 : 1,
             ["verticesPutBack"] = putBack,
         });
-        return new(kept, effect, SmallPieces.Findings(dropped));
     }
 
     private static void Check(ShellParameters parameters)
@@ -72,6 +74,7 @@ public static class MakeShell
         ShellInput.RequireIn(Step, "thicknessMm", parameters.ThicknessMm, 0, 1000);
         if (parameters.CellMm is { } cell)
             ShellInput.RequireIn(Step, "cellMm", cell, 0, parameters.ThicknessMm / 2);
+        ShellInput.RequireRadius(Step, parameters.SmoothRadiusMm);
         ShellInput.RequireNotNegative(Step, "minPieceMm3", parameters.MinimumPieceMm3);
     }
 
@@ -82,98 +85,71 @@ public static class MakeShell
         _ => (-parameters.ThicknessMm / 2, parameters.ThicknessMm / 2),
     };
 
-    private static SparseSurface Extract(
-        Mesh sheet, SheetSide side, SheetField field, double reachMm, double cellMm, RunContext run, out Bound[] edgeOf)
+    private static SparseSurface Extract(Mesh sheet, SheetField field, double reachMm, double cellMm, RunContext run)
     {
         var bounds = sheet.BoundsMm();
         var box = new Box3(bounds.Min - sheet.OriginMm, bounds.Max - sheet.OriginMm).Grown(reachMm + cellMm);
         using var grid = SparseGrid.Sample(Step, field, box, 2 * MeshMeasures.AreaMm2(sheet, run), cellMm, run);
         run.Report(Step, "walls", 0);
-        var surface = SparseSurface.Extract(grid, field, run);
-        edgeOf = RimSnap.Apply(surface, side, field, cellMm);
-        return surface;
+        return SparseSurface.Extract(grid, field, run);
     }
 
-    /// <summary>The wall each triangle belongs to: low, high, or rim for what joins them.</summary>
-    private static Bound[] Walls(SparseSurface surface, Bound[] edgeOf)
+    private static Rounding Thicker(SheetSide side, double lowMm, double highMm, double radiusMm, double cellMm, RunContext run)
     {
-        var walls = new Bound[surface.Triangles.Length / 3];
-        for (var t = 0; t < walls.Length; t++)
-        {
-            var wall = Bound.Rim;
-            var mixed = false;
-            for (var c = 3 * t; c < (3 * t) + 3; c++)
-            {
-                var v = surface.Triangles[c];
-                var own = surface.Bounds[v];
-                if (own == Bound.Rim)
-                    continue;
-                mixed |= wall != Bound.Rim && wall != own;
-                wall = own;
-            }
-
-            for (var c = 3 * t; c < (3 * t) + 3; c++)
-            {
-                var v = surface.Triangles[c];
-                mixed |= surface.Bounds[v] == Bound.Rim && !(surface.Moved[v] && edgeOf[v] == wall);
-            }
-
-            walls[t] = mixed ? Bound.Rim : wall;
-        }
-
-        return walls;
+        var sheet = side.Tree.Mesh;
+        var field = new SheetField(side, lowMm < 0 ? lowMm - radiusMm : 0, highMm > 0 ? highMm + radiusMm : 0);
+        var surface = Extract(sheet, field, Math.Max(-lowMm, highMm) + radiusMm, cellMm, run);
+        return new(surface.Walls(sheet.OriginMm, b => b != Bound.Rim && !field.IsOnSurface(b)), radiusMm, run);
     }
 
-    /// <summary>On the sheet's own side the origin of the sheet where most corners lie; everything else is offset.</summary>
-    private static Origin[] Origins(SparseSurface surface, SheetField field, Bound[] walls, Mesh sheet)
-    {
-        var origins = new Origin[walls.Length];
-        for (var t = 0; t < origins.Length; t++)
-        {
-            if (!field.IsOnSurface(walls[t]))
-            {
-                origins[t] = Origin.Offset;
-                continue;
-            }
-
-            Origin a = Of(3 * t), b = Of((3 * t) + 1), c = Of((3 * t) + 2);
-            origins[t] = b == c ? b : a;
-        }
-
-        return origins;
-
-        Origin Of(int corner) => sheet.Origins[surface.NearTriangle[surface.Triangles[corner]]];
-    }
-
-    private static StepEffect Effect(
-        Mesh sheet, Mesh kept, Bound[] walls, ShellParameters parameters, RunContext run, SortedDictionary<string, double> measures)
+    private static ShapeResult Measured(
+        SheetSide side, StitchedSheet shell, ShellParameters parameters, RunContext run, List<Finding> findings, SortedDictionary<string, double> measures)
     {
         run.Report(Step, "measure", 0.8);
-        var measured = parameters.Side switch { ShellSide.Outward => Bound.Low, ShellSide.Inward => Bound.High, _ => Bound.Inside };
         var offset = parameters.Side == ShellSide.Inward ? Bound.Low : Bound.High;
-        var from = walls.Select(w => w == offset).ToArray();
-        var to = walls.Select(w => w != offset && w != Bound.Rim).ToArray();
-        var wall = WallThickness.Measure(kept, from, to, parameters.ThicknessMm, run)
-            ?? throw new CheckFailedException(Step, "a wall with two sides", "none: the sheet is smaller or thinner than the wall; give a smaller thicknessMm");
+        var from = Array.ConvertAll(shell.Walls, w => w == offset);
+        var to = Array.ConvertAll(shell.Walls, w => w != offset && w != Bound.Rim);
+        var sheet = side.Tree.Mesh;
+        var wall = MeshMeasures.AreaMm2(WallThickness.Subset(shell.Mesh, from), run) < LeastOffsetShare * MeshMeasures.AreaMm2(sheet, run)
+            ? null
+            : WallThickness.Measure(shell.Mesh, from, to, parameters.ThicknessMm, run);
+        if (wall is null)
+            throw new CheckFailedException(Step, "a wall with two sides", "almost none: the sheet bends or ends within the thickness everywhere; give a smaller thicknessMm");
         wall.AddTo(measures);
-        if (measured != Bound.Inside)
+        measures["pieces"] = SmallPieces.Count(shell.Mesh, run);
+        if (wall.MinimumMm < ThinShare * parameters.ThicknessMm)
+            findings.Add(Thin(wall, parameters));
+        if (parameters.Side != ShellSide.Centered)
         {
-            var (mean, max) = Deviation(sheet, WallThickness.Subset(kept, to), run);
-            measures["sheetDeviationMeanMm"] = mean;
-            measures["sheetDeviationMaxMm"] = max;
+            (measures["sheetDeviationMeanMm"], measures["sheetDeviationMaxMm"]) = Deviation(side.Tree, WallThickness.Subset(shell.Mesh, to), run);
+            if (measures["sheetKept"] == 0)
+                findings.Add(Redrawn(side, measures["sheetDeviationMeanMm"], measures["sheetDeviationMaxMm"]));
         }
 
-        return new(
-            ChangedAreaMm2: MeshMeasures.AreaMm2(kept, run),
-            VolumeAfterMm3: MeshMeasures.SignedVolumeMm3(kept, run),
+        var effect = new StepEffect(
+            ChangedAreaMm2: MeshMeasures.AreaMm2(shell.Mesh, run),
+            VolumeAfterMm3: MeshMeasures.SignedVolumeMm3(shell.Mesh, run),
             Measures: measures);
+        return new(shell.Mesh, effect, findings);
     }
 
+    private static Finding Thin(WallThickness wall, ShellParameters parameters) => new(
+        FindingCodes.WallThin,
+        Severity.Caution,
+        FormattableString.Invariant($"The wall is only {wall.MinimumMm:F2} mm thick in one place, instead of {parameters.ThicknessMm} mm; {wall.ShareWithin:P1} of it is within 5 % of the wanted thickness."),
+        "Look at the place: the sheet may lie double or cross itself there. Repair the sheet first, or give a smaller cellMm.",
+        new Place(PositionMm: wall.ThinnestAtMm));
+
+    private static Finding Redrawn(SheetSide side, double meanMm, double maxMm) => new(
+        FindingCodes.SheetRedrawn,
+        Severity.Note,
+        FormattableString.Invariant($"The measured side was drawn anew, {meanMm:F3} mm from the sheet on average and {maxMm:F2} mm at most{(side.Crossings > 0 ? $": the sheet crosses itself in {side.Crossings} pairs of triangles" : "")}."),
+        "Nothing to do if that is near enough. To keep the sheet's own triangles, repair it first (fix-topology, remove-self-intersections), or give a smaller cellMm.");
+
     /// <summary>How far the measured wall lies from the sheet.</summary>
-    private static (double MeanMm, double MaxMm) Deviation(Mesh sheet, Mesh wall, RunContext run)
+    private static (double MeanMm, double MaxMm) Deviation(TriangleTree sheet, Mesh wall, RunContext run)
     {
-        var tree = TriangleTree.Build(sheet, run);
-        var distances = tree.Nearest(SurfaceSamples.Spread(wall, DeviationPoints, run), run);
+        var distances = sheet.Nearest(SurfaceSamples.Spread(wall, Math.Min(MostDeviationPoints, 4 * wall.TriangleCount), run), run);
         return (distances.Sum(d => d.DistanceMm) / distances.Length, distances.Max(d => d.DistanceMm));
     }
 }

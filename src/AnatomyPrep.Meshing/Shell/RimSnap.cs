@@ -18,6 +18,9 @@ internal static class RimSnap
 
     private const double MostMoveCells = 1.2;
 
+    // Where another part of the sheet is nearer than the border, the wall does not end in this edge.
+    private const double ToleranceMm = 1e-3;
+
     /// <returns>By vertex: the wall whose edge with the rim it was moved onto, rim for all others.</returns>
     public static Bound[] Apply(SparseSurface surface, SheetSide sheet, BandField field, double cellMm)
     {
@@ -88,7 +91,8 @@ internal static class RimSnap
         if (!(s * levelMm > 0))
             return false;
         feature = near.PositionMm + ((p - near.PositionMm) * (levelMm / s));
-        return true;
+        var at = near;
+        return Math.Abs(sheet.At(feature, ref at, out _) - levelMm) < ToleranceMm;
     }
 
     private static bool KeepsShape(SparseSurface surface, ReadOnlySpan<int> around, int vertex, in Vec3 to, double leastHeightMm)

@@ -73,14 +73,28 @@ internal sealed class SheetStitch
             if (stitch.Strip() is not { } strip)
                 return null;
             var (mesh, numbers, firstStrip) = stitch.Assemble(strip, walls, own, out var labels);
-            var crossing = SelfIntersections.Find(mesh, run).Pairs.Where(p => p.Contact != Contact.Touching).ToList();
+            var crossing = CrossingsNear.Find(mesh, EdgeTable.Build(mesh), [.. Enumerable.Range(firstStrip, mesh.TriangleCount - firstStrip)], run);
+            if (crossing.Count == 0 && HasFlat(mesh, firstStrip))
+                return null;
             if (crossing.Count == 0)
-                return new(mesh, labels);
+                return SelfIntersections.Find(mesh, run).Pairs.Any(p => p.Contact != Contact.Touching) ? null : new(mesh, labels);
             if (!stitch.TakeMore(mesh, numbers, firstStrip, crossing))
                 return null;
         }
 
         return null;
+    }
+
+    private static bool HasFlat(Mesh mesh, int firstStrip)
+    {
+        for (var t = firstStrip; t < mesh.TriangleCount; t++)
+        {
+            var (a, b, c) = mesh.Triangle(t);
+            if (ExactPredicates.Collinear(mesh.Local(a), mesh.Local(b), mesh.Local(c)))
+                return true;
+        }
+
+        return false;
     }
 
     private void TakeWall(Bound[] edgeOf, Bound own, double leastRimMm)

@@ -22,6 +22,12 @@ internal static class ShellInput
             throw new PlanException(step, null, parameter, Placement.Text(value), "0 or more");
     }
 
+    public static void RequireRadius(string step, double radiusMm)
+    {
+        if (!(radiusMm >= 0 && radiusMm <= 100))
+            throw new PlanException(step, null, "smoothRadiusMm", Placement.Text(radiusMm), "0 to 100 mm");
+    }
+
     /// <exception cref="CheckFailedException">No triangles, or faults that leave open what is inside.</exception>
     public static void RequireSolid(string step, Mesh mesh, RunContext run)
     {
@@ -40,14 +46,14 @@ internal static class ShellInput
             throw new CheckFailedException(step, "a solid that does not cross itself", Invariant($"{facts.SelfIntersections} pairs of triangles that cross; repair them or join the parts first"));
     }
 
-    /// <summary>The surface's middle edge length, between a twelfth and a third of the distance to be kept.</summary>
+    /// <summary>The surface's middle edge length, between a twelfth and a quarter of the distance to be kept.</summary>
     public static double CellMm(Mesh mesh, double distanceMm)
     {
         var lengths = new float[mesh.Triangles.Length];
         for (var h = 0; h < lengths.Length; h++)
             lengths[h] = (float)(mesh.Local(mesh.Triangles[h]) - mesh.Local(mesh.Triangles[EdgeTable.Next(h)])).Length;
         Array.Sort(lengths);
-        return Math.Clamp(lengths[lengths.Length / 2], distanceMm / 12, distanceMm / 3);
+        return Math.Clamp(lengths[lengths.Length / 2], distanceMm / 12, distanceMm / 4);
     }
 
     private static string Invariant(FormattableString text) => FormattableString.Invariant(text);

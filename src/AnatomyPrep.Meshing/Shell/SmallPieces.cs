@@ -45,6 +45,9 @@ internal static class SmallPieces
         return keep;
     }
 
+    /// <summary>Closed pieces that face outward.</summary>
+    public static int Count(Mesh mesh, RunContext run) => Pieces.Find(mesh, run).All.Count(p => !p.FacesInward);
+
     public static List<Finding> Findings(in DroppedPieces dropped)
     {
         var findings = new List<Finding>();

@@ -3,7 +3,6 @@ using System.Numerics;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Shell;
 
@@ -217,7 +216,7 @@ internal sealed class SparseGrid : IDisposable
         Partition.Ranges(run, cubes.Count, PieceCubes, (piece, from, to) =>
         {
             var mine = new List<(int X, int Y, int Z)>();
-            var near = SurfacePoint.None;
+            var near = new Neighbours();
             for (var c = from; c < to; c++)
                 for (var part = 0; part < 8; part++)
                 {
@@ -234,7 +233,7 @@ internal sealed class SparseGrid : IDisposable
 
     private unsafe void SampleBlocks(BandField field, int from, int to)
     {
-        var near = SurfacePoint.None;
+        var near = new Neighbours();
         for (var b = from; b < to; b++)
         {
             var (bx, by, bz) = _blocks[b];
@@ -268,7 +267,7 @@ internal sealed class SparseGrid : IDisposable
             _rimMm = Math.Max(0, field.RimMm(Center(0, 0, 0, Side)) - (Side * cellMm));
         }
 
-        public void Fill(int x, int y, int z, int side, ref SurfacePoint near)
+        public void Fill(int x, int y, int z, int side, ref Neighbours near)
         {
             var sample = _field.At(Center(x, y, z, side), _rimMm, ref near);
             if (side == 1)

@@ -2,8 +2,8 @@ using System.Numerics;
 using System.Runtime.CompilerServices;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Surface;
 
 namespace AnatomyPrep.Meshing.Shell;
@@ -62,7 +62,7 @@ internal sealed unsafe class SparseSurface
         Triangles = new int[checked(3 * _firstTriangle[^1])];
         Partition.Ranges(run, grid.BlockCount, PieceBlocks, (_, from, to) =>
         {
-            var near = SurfacePoint.None;
+            var near = new Neighbours();
             for (var b = from; b < to; b++)
             {
                 PlaceVertices(b, ref near);
@@ -92,6 +92,16 @@ internal sealed unsafe class SparseSurface
 
     public Vec3 Position(int vertex) => new(Positions[3 * vertex], Positions[(3 * vertex) + 1], Positions[(3 * vertex) + 2]);
 
+    /// <summary>The triangles with all corners on a wanted bound, on the vertices of the whole.</summary>
+    public Mesh Walls(Vec3 originMm, Func<Bound, bool> wanted)
+    {
+        var triangles = new List<int>();
+        for (var t = 0; t < Triangles.Length; t += 3)
+            if (wanted(Bounds[Triangles[t]]) && wanted(Bounds[Triangles[t + 1]]) && wanted(Bounds[Triangles[t + 2]]))
+                triangles.AddRange(Triangles.AsSpan(t, 3));
+        return new(originMm, Positions, [.. triangles]);
+    }
+
     public void Move(int vertex, in Vec3 to)
     {
         Positions[3 * vertex] = (float)to.X;
@@ -103,7 +113,7 @@ internal sealed unsafe class SparseSurface
     /// <summary>Puts a vertex back on its grid edge, where the region ends.</summary>
     public void PutBack(int vertex)
     {
-        var near = SurfacePoint.None;
+        var near = new Neighbours();
         Move(vertex, Halve(Edges[vertex], out _, ref near));
         Moved[vertex] = false;
     }
@@ -199,7 +209,7 @@ internal sealed unsafe class SparseSurface
         | (((rows[(Rows * (z + 1)) + y] >> x) & 3) << 4)
         | (((rows[(Rows * (z + 1)) + y + 1] >> x) & 3) << 6);
 
-    private void PlaceVertices(int b, ref SurfacePoint near)
+    private void PlaceVertices(int b, ref Neighbours near)
     {
         var (bx, by, bz) = _grid.Block(b);
         var vertex = _firstVertex[b];
@@ -213,7 +223,7 @@ internal sealed unsafe class SparseSurface
             }
     }
 
-    private void Place(int vertex, ref SurfacePoint near)
+    private void Place(int vertex, ref Neighbours near)
     {
         var (inside, outside) = Ends(Edges[vertex]);
         double from = Coordinate(Edges[vertex].Inside), to = Coordinate(Edges[vertex].Outside);
@@ -225,18 +235,18 @@ internal sealed unsafe class SparseSurface
             {
                 Move(vertex, onto);
                 Bounds[vertex] = bound;
-                NearTriangle[vertex] = near.Triangle;
+                NearTriangle[vertex] = near.Surface.Triangle;
                 return;
             }
         }
 
         Move(vertex, Halve(Edges[vertex], out Bounds[vertex], ref near));
         Moved[vertex] = false;
-        NearTriangle[vertex] = near.Triangle;
+        NearTriangle[vertex] = near.Surface.Triangle;
     }
 
     /// <summary>Where the region ends between two samples, and which bound ends it.</summary>
-    private Vec3 Halve(in GridEdge edge, out Bound bound, ref SurfacePoint near)
+    private Vec3 Halve(in GridEdge edge, out Bound bound, ref Neighbours near)
     {
         var (inside, outside) = Ends(edge);
         double low = 0, high = 1;

@@ -17,23 +17,27 @@ internal static class ShellSteps
 
     private static readonly ParameterSpec s_minPieceMm3 = new("minPieceMm3", ParameterKind.Number, "Smaller specks are dropped, smaller voids filled", 1.0, 0, 1e9);
 
+    private static readonly ParameterSpec s_smoothRadiusMm = new("smoothRadiusMm", ParameterKind.Number, "Radius to which valleys of the offset wall are rounded, which adds material; 0 follows the surface faithfully", 0.0, 0, 100);
+
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
         Step("shell", "Make one closed solid of even thickness out of an open sheet.",
             [
                 s_thicknessMm,
                 new("side", ParameterKind.Text, "Where the wall lies, seen from the sheet", "outward", Choices: ["outward", "inward", "centered"]),
+                s_smoothRadiusMm,
                 s_cellMm,
                 s_minPieceMm3,
             ],
-            (mesh, step, run) => MakeShell.Apply(mesh, new(step.Number("thicknessMm"), SideOf(step), Maybe(step, "cellMm"), step.Number("minPieceMm3")), run)),
+            (mesh, step, run) => MakeShell.Apply(mesh, new(step.Number("thicknessMm"), SideOf(step), Maybe(step, "cellMm"), step.Number("minPieceMm3"), step.Number("smoothRadiusMm")), run)),
         Step("hollow", "Make a closed solid hollow; its outer surface stays as it is.",
             [
                 s_thicknessMm,
+                s_smoothRadiusMm,
                 s_cellMm,
                 new("minCavityMm3", ParameterKind.Number, "Smaller cavities are not made", 100.0, 0, 1e9),
             ],
-            (mesh, step, run) => Hollow.Apply(mesh, new(step.Number("thicknessMm"), Maybe(step, "cellMm"), step.Number("minCavityMm3")), run)),
+            (mesh, step, run) => Hollow.Apply(mesh, new(step.Number("thicknessMm"), Maybe(step, "cellMm"), step.Number("minCavityMm3"), step.Number("smoothRadiusMm")), run)),
         Step("clearance", "Grow or shrink a closed solid by a distance, so that it fits over or into another.",
             [
                 new("distanceMm", ParameterKind.Number, "Outward; inward where negative", null, -ThickestMm, ThickestMm),

@@ -53,7 +53,7 @@ public sealed class HollowTests
         hollow.Origins[solid.TriangleCount..].ToArray().Should().OnlyContain(o => o == Origin.Offset);
     }
 
-    /// <summary>A ball with a thin handle: 4 mm of it is not thicker than two walls of 2.5 mm.</summary>
+    /// <summary>A plate of 4 mm is nowhere thicker than two walls of 2.5 mm; of two balls the small one is not.</summary>
     [Fact]
     [Trait("Kind", "Property")]
     public void Thin_places_stay_solid_and_are_told()
@@ -62,7 +62,7 @@ public sealed class HollowTests
         var nowhere = () => Hollow.Apply(solid, new(2.5), s_run);
         nowhere.Should().Throw<CheckFailedException>().WithMessage("*thicker than 5 mm*");
 
-        var joined = Clearance.Apply(TestMeshes.Join(TestMeshes.Icosphere(4, 12), TestMeshes.Icosphere(3, 2, new Vec3(40, 0, 0))), new(0.5), s_run).Mesh;
+        var joined = TestMeshes.Join(TestMeshes.Icosphere(4, 12.5), TestMeshes.Icosphere(3, 2.5, new Vec3(40, 0, 0)));
         var hollow = Hollow.Apply(joined, new(2.5), s_run);
         MakeShellTests.MustBeSolid(hollow.Mesh);
         hollow.Effect.Measures!["cavities"].Should().Be(1);

@@ -108,6 +108,11 @@ public static class FindingCodes
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
 
+    // Shell
+    public const string CavitiesNotMade = "cavities-not-made";
+    public const string SheetRedrawn = "sheet-redrawn";
+    public const string WallThin = "wall-thin";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
 }

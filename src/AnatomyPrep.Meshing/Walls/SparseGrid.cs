@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Samples of a field on those blocks of a regular grid that the boundary of its region can pass through.</summary>
 /// <remarks>

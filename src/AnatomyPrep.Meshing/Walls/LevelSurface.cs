@@ -2,7 +2,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>The surface at a signed distance from a closed solid, as the boundary of what lies within it; all triangles of origin offset.</summary>
 internal static class LevelSurface

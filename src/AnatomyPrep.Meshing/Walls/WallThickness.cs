@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>How thick the wall of a finished solid is, from its triangles alone: nothing of how it was made is used.</summary>
 /// <remarks>

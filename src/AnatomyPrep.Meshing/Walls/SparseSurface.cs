@@ -6,7 +6,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Surface;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>The boundary of a field's region as triangles, each vertex placed on the bound it belongs to.</summary>
 /// <remarks>

@@ -1,7 +1,7 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Meshing.Spatial;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Which bound of a region keeps a point out of it.</summary>
 internal enum Bound : byte

@@ -1,7 +1,7 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 
-namespace AnatomyPrep.Tests.Meshing.Shell;
+namespace AnatomyPrep.Tests.Meshing.Walls;
 
 /// <summary>Open sheets of known shape, and measures of what is made of them that share no code with it.</summary>
 internal static class Sheets

@@ -1,6 +1,6 @@
 using AnatomyPrep.Core.Geometry;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>The wall along an open sheet: points whose coordinate lies between two levels, and not beyond the rim.</summary>
 internal sealed class SheetField(SheetSide sheet, double lowMm, double highMm, Rounding? rounding = null) : BandField(sheet, rounding)

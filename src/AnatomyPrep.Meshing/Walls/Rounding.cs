@@ -3,7 +3,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Rounds the sharp valleys of an offset wall: from a wall that is thicker by a radius everything is taken off again that a ball of that radius can reach.</summary>
 /// <remarks>

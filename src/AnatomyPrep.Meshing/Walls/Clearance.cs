@@ -5,7 +5,7 @@ using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <param name="DistanceMm">How far the surface goes outward; inward where negative.</param>
 /// <param name="CellMm">Size of the grid's cells; null chooses: the solid's middle edge length, between a twelfth and a quarter of the distance, at least 0.1 mm.</param>

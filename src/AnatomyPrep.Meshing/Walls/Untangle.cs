@@ -5,7 +5,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Puts vertices back onto their grid edges wherever moving them off made triangles cross or lose their area.</summary>
 /// <remarks>

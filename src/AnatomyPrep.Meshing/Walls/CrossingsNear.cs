@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Crossings in which some triangles of a mesh take part: what is left to look for when only they have changed.</summary>
 /// <remarks>As exact as <see cref="SelfIntersections"/>. Cost: a tree of the mesh (0.1 µs a triangle), a few µs for each triangle asked.</remarks>

@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>A shell one wall of which is the given sheet itself.</summary>
 /// <param name="Walls">The wall each triangle belongs to.</param>

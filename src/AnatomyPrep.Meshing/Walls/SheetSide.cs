@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Signed distance to an open sheet, and how far a point lies beyond its rim.</summary>
 /// <remarks>

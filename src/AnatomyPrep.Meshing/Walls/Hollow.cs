@@ -6,7 +6,7 @@ using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <param name="ThicknessMm">Nowhere is the wall thinner, except where the solid itself is.</param>
 /// <param name="CellMm">Size of the grid's cells; null chooses, see <see cref="ShellParameters"/>.</param>

@@ -3,7 +3,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Repair;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <param name="PiecesLeft">Closed pieces that face outward.</param>
 internal readonly record struct DroppedPieces(int PiecesLeft, int Pieces, double PiecesMm3, int Voids, double VoidsMm3);

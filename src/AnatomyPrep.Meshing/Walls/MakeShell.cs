@@ -7,7 +7,7 @@ using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>On which side of the sheet the wall lies.</summary>
 public enum ShellSide

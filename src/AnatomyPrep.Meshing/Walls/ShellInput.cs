@@ -5,7 +5,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Verify;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>What the steps of this folder ask of their input, and the grid they choose.</summary>
 internal static class ShellInput

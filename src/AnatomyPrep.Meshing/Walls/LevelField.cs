@@ -1,7 +1,7 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>What lies inside a closed surface grown by a distance, or shrunk where the distance is negative.</summary>
 internal sealed class LevelField(SheetSide solid, double levelMm, Rounding? rounding = null) : BandField(solid, rounding)

@@ -1,7 +1,7 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Meshing.Spatial;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>Makes the edges between the walls of a shell and its rim sharp: cells alone would bevel them by up to half a cell.</summary>
 /// <remarks>

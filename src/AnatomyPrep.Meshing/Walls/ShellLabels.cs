@@ -1,6 +1,6 @@
 using AnatomyPrep.Core.Meshes;
 
-namespace AnatomyPrep.Meshing.Shell;
+namespace AnatomyPrep.Meshing.Walls;
 
 /// <summary>What each triangle of an extracted shell is: part of which wall, and of what origin.</summary>
 internal static class ShellLabels

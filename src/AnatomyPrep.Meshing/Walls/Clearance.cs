@@ -8,7 +8,7 @@ using AnatomyPrep.Meshing.Verify;
 namespace AnatomyPrep.Meshing.Walls;
 
 /// <param name="DistanceMm">How far the surface goes outward; inward where negative.</param>
-/// <param name="CellMm">Size of the grid's cells; null chooses: the solid's middle edge length, between a twelfth and a quarter of the distance, at least 0.1 mm.</param>
+/// <param name="CellMm">Size of the grid's cells; null chooses: the solid's middle edge length, between a twelfth of the distance and a quarter of it or 0.4 mm.</param>
 /// <param name="MinimumPieceMm3">Closed pieces and voids smaller than this are dropped and filled, with a finding.</param>
 public sealed record ClearanceParameters(double DistanceMm, double? CellMm = null, double MinimumPieceMm3 = 1);
 
@@ -22,7 +22,8 @@ public sealed record ClearanceParameters(double DistanceMm, double? CellMm = nul
 public static class Clearance
 {
     private const string Step = "clearance";
-    private const double LeastCellMm = 0.1;
+    // Finer than what a printer shows of a rounded edge.
+    private const double CoarseCellMm = 0.4;
     private const int Points = 50_000;
 
     /// <exception cref="PlanException">A parameter is out of range.</exception>
@@ -36,7 +37,7 @@ public static class Clearance
             ShellInput.RequireIn(Step, "cellMm", given, 0, 1000);
         ShellInput.RequireNotNegative(Step, "minPieceMm3", parameters.MinimumPieceMm3);
         ShellInput.RequireSolid(Step, solid, run);
-        var cellMm = parameters.CellMm ?? Math.Max(LeastCellMm, ShellInput.CellMm(solid, distance));
+        var cellMm = parameters.CellMm ?? ShellInput.CellMm(solid, distance / 12, Math.Max(CoarseCellMm, distance / 4), run);
         var side = SheetSide.Of(solid, run);
         var level = LevelSurface.Extract(Step, side, parameters.DistanceMm, 0, cellMm, run, out var putBack);
         var kept = SmallPieces.Drop(level, parameters.MinimumPieceMm3, run, out var dropped);

@@ -20,7 +20,7 @@ public sealed record HollowParameters(double ThicknessMm = 3, double? CellMm = n
 ///   added, facing inward, with origin offset. The given triangles and vertices stay as they are, byte for byte, in front.
 /// Places not thicker than twice the wall stay solid.
 /// Measures: cavities, cavityMm3, cavitiesDropped, solidShare (share of the surface with no cavity within twice the thickness), wall as
-///   for <see cref="MakeShell"/>.
+///   for <see cref="MakeShell"/>, measured from the cavity's side.
 /// Cost and memory: as <see cref="MakeShell"/>, in proportion to the cavity's surface.
 /// </remarks>
 public static class Hollow
@@ -39,7 +39,7 @@ public static class Hollow
         ShellInput.RequireNotNegative(Step, "minCavityMm3", parameters.MinimumCavityMm3);
         ShellInput.RequireRadius(Step, parameters.SmoothRadiusMm);
         ShellInput.RequireSolid(Step, solid, run);
-        var cellMm = parameters.CellMm ?? ShellInput.CellMm(solid, parameters.ThicknessMm);
+        var cellMm = parameters.CellMm ?? Math.Min(parameters.ThicknessMm / 2, ShellInput.CellMm(solid, parameters.ThicknessMm / 12, parameters.ThicknessMm / 4, run));
         var side = SheetSide.Of(solid, run);
         var cavity = LevelSurface.Extract(Step, side, -parameters.ThicknessMm, parameters.SmoothRadiusMm, cellMm, run, out var putBack);
         var kept = SmallPieces.Drop(cavity, parameters.MinimumCavityMm3, run, out var dropped);

@@ -30,6 +30,23 @@ public sealed record ShellParameters(
     double ThicknessMm = 3, ShellSide Side = ShellSide.Outward, double? CellMm = null, double MinimumPieceMm3 = 1, double SmoothRadiusMm = 0);
 
 /// <summary>Makes one closed solid of even thickness out of an open sheet.</summary>
+/// <remarks>
+/// The wall is what lies within the thickness of the sheet on the chosen side, by Euclidean distance, cut off at the rim at right
+///   angles to the sheet: a region of space, so it has no folds however sharply the sheet bends. After D. Pavić and L. Kobbelt,
+///   "High-Resolution Volumetric Computation of Offset Surfaces with Feature Preservation", Computer Graphics Forum 27(2) (2008),
+///   from memory. Differs: distances are exact at every sample of a sparse grid (<see cref="SparseGrid"/>), vertices are moved onto the
+///   exact offset (<see cref="SparseSurface"/>), the rim is known and cut (<see cref="RimSnap"/>), and crossings are excluded by test
+///   (<see cref="Untangle"/>).
+/// A sheet that is a manifold and does not cross itself becomes one wall as it is: its vertices and triangles come first in the result,
+///   turned for an outward shell (<see cref="SheetStitch"/>). Any other is drawn anew, each vertex on the sheet, and the deviation
+///   is measured and told. Origins of the sheet's side are the sheet's; offset wall and rim are offset.
+/// Holes of the sheet stay openings of the shell: fill them before where they are not wanted.
+/// Measures: wall by distance and by rays (<see cref="WallThickness"/>), sheetDeviation mean and maximum, sheetKept (1 or 0), openings,
+///   pieces, cellMm, verticesPutBack.
+/// Accuracy: offset vertices within 2e-5 mm of the thickness; between them the wall is at least √(t² − L²/3), L the longest edge of the
+///   offset wall (docs/methods/shell.md).
+/// Cost: 500,000 triangles over 0.1 m² to a wall of 3 mm: 13 s of one core, about 7 s on two; peak 0.8 GB.
+/// </remarks>
 public static class MakeShell
 {
     private const string Step = "shell";
@@ -37,6 +54,9 @@ public static class MakeShell
     private const double ThinShare = 0.9;
     private const int MostDeviationPoints = 50_000;
 
+    /// <exception cref="PlanException">A parameter is out of range.</exception>
+    /// <exception cref="CheckFailedException">The mesh is empty or closed, or the offset wall vanishes; nothing has changed.</exception>
+    /// <exception cref="BadInputException">The cell is too small for the memory allowed.</exception>
     public static ShapeResult Apply(Mesh sheet, ShellParameters parameters, RunContext run)
     {
         Check(parameters);
@@ -46,7 +66,7 @@ public static class MakeShell
         var side = SheetSide.Of(sheet, run);
         if (side.Edges.BoundaryEdges == 0)
             throw new CheckFailedException(Step, "an open sheet", "a closed surface; use hollow, which makes a wall inside of it");
-        var cellMm = parameters.CellMm ?? ShellInput.CellMm(sheet, parameters.ThicknessMm);
+        var cellMm = parameters.CellMm ?? Math.Min(parameters.ThicknessMm / 2, ShellInput.CellMm(sheet, parameters.ThicknessMm / 12, parameters.ThicknessMm / 4, run));
         var (lowMm, highMm) = Levels(parameters);
         var rounding = parameters.SmoothRadiusMm > 0 ? Thicker(side, lowMm, highMm, parameters.SmoothRadiusMm, cellMm, run) : null;
         var field = new SheetField(side, lowMm, highMm, rounding);

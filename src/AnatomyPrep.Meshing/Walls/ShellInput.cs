@@ -46,14 +46,18 @@ internal static class ShellInput
             throw new CheckFailedException(step, "a solid that does not cross itself", Invariant($"{facts.SelfIntersections} pairs of triangles that cross; repair them or join the parts first"));
     }
 
-    /// <summary>The surface's middle edge length, between a twelfth and a quarter of the distance to be kept.</summary>
-    public static double CellMm(Mesh mesh, double distanceMm)
+    /// <summary>
+    /// The surface's middle edge length, so that its detail is kept, but between two limits, and not so small that the memory allowed on
+    /// every machine (<see cref="SparseGrid.MostBytes"/>) would be more than half used.
+    /// </summary>
+    public static double CellMm(Mesh mesh, double leastMm, double mostMm, RunContext run)
     {
         var lengths = new float[mesh.Triangles.Length];
         for (var h = 0; h < lengths.Length; h++)
             lengths[h] = (float)(mesh.Local(mesh.Triangles[h]) - mesh.Local(mesh.Triangles[EdgeTable.Next(h)])).Length;
         Array.Sort(lengths);
-        return Math.Clamp(lengths[lengths.Length / 2], distanceMm / 12, distanceMm / 4);
+        var cell = Math.Clamp(lengths[lengths.Length / 2], leastMm, mostMm);
+        return Math.Max(cell, Math.Sqrt(2 * SparseGrid.PeakBytes(2 * MeshMeasures.AreaMm2(mesh, run), 1) / SparseGrid.MostBytes));
     }
 
     private static string Invariant(FormattableString text) => FormattableString.Invariant(text);

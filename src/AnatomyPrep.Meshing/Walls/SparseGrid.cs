@@ -29,7 +29,7 @@ internal sealed class SparseGrid : IDisposable
     public const long BlockBytes = (BlockSamples * 5) + 300;
 
     /// <summary>More is refused on any machine, so that what runs on one runs on all.</summary>
-    public const long MostBytes = 4_000_000_000;
+    public const long MostBytes = 6_000_000_000;
 
     // Half the diagonal of a cube of side 1; also, doubled, how far the corners of the cells at a sample are from it.
     private static readonly double HalfDiagonal = Math.Sqrt(3) / 2;
@@ -89,7 +89,7 @@ internal sealed class SparseGrid : IDisposable
     }
 
     /// <summary>Peak of the whole step for an area, measured on real sheets: samples, surface, and the search for crossings.</summary>
-    public static double PeakBytes(double areaMm2, double cellMm) => 500 * areaMm2 / (cellMm * cellMm);
+    public static double PeakBytes(double areaMm2, double cellMm) => 1200 * areaMm2 / (cellMm * cellMm);
 
     private static void RequireMemory(string step, double areaMm2, double cellMm, RunContext run)
     {

@@ -5,10 +5,10 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Repair;
-using AnatomyPrep.Meshing.Shell;
+using AnatomyPrep.Meshing.Walls;
 using AnatomyPrep.Meshing.Spatial;
 
-namespace AnatomyPrep.Tests.Meshing.Shell;
+namespace AnatomyPrep.Tests.Meshing.Walls;
 
 /// <summary>Shells of real scans, judged by a general geometry library and by distances of our own to the sheet that went in.</summary>
 [Trait("Kind", "Slow")]

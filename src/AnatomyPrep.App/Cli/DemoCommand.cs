@@ -41,7 +41,7 @@ internal static class DemoCommand
         {
             made = context.Run(run =>
             {
-                using var source = new SourceLoader(context.Bench.Folders).Load(series, null, null, run);
+                using var source = new SourceLoader(context.Bench.Folders).Load(new SourceRequest(series), run);
                 return new RunRecorder(context.Bench, context.Log).Run(source, plan, request, model, run);
             }, cancellation);
         }

@@ -1,6 +1,7 @@
 using System.CommandLine;
 using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Verify;
@@ -14,13 +15,18 @@ internal static class InspectCommand
     {
         var source = new Argument<string>("SOURCE") { Description = "Folder or file" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("inspect", "What is in a file or folder: series, geometry, findings; or mesh facts") { source, json };
+        var anatomy = new Option<string?>("--anatomy") { Description = "What a scan shows, such as head; its size is then judged" };
+        var unit = RequestOptions.CreateUnit();
+        var command = new Command("inspect", "What is in a file or folder: series, geometry, findings; or mesh facts") { source, anatomy, unit, json };
         command.SetAction((parsed, cancellation) =>
         {
             var path = parsed.GetValue(source)!;
-            return Task.FromResult(SourceLoader.IsMesh(path)
-                ? InspectMesh(context, path, parsed.GetValue(json), cancellation)
-                : InspectSeries(context, path, parsed.GetValue(json), cancellation));
+            var options = new MeshReadOptions(RequestOptions.Unit(parsed.GetValue(unit)), parsed.GetValue(anatomy));
+            return Task.FromResult(!SourceLoader.IsScan(path)
+                ? InspectSeries(context, path, parsed.GetValue(json), cancellation)
+                : SourceLoader.IsCloud(path)
+                    ? InspectCloud(context, path, options, parsed.GetValue(json), cancellation)
+                    : InspectMesh(context, path, options, parsed.GetValue(json), cancellation));
         });
         return command;
     }
@@ -59,28 +65,57 @@ internal static class InspectCommand
     private static int ExitOf(SeriesListing listing) =>
         listing.Series.Any(s => s.IsLoadable) ? ExitCodes.Done : listing.Series.Count > 0 ? ExitCodes.CheckFailed : ExitCodes.BadInput;
 
-    private static int InspectMesh(CommandContext context, string path, bool json, CancellationToken cancellation)
+    private static int InspectMesh(CommandContext context, string path, MeshReadOptions options, bool json, CancellationToken cancellation)
     {
-        var (read, facts) = context.Run(run =>
+        var (read, facts, holes) = context.Run(run =>
         {
-            var mesh = MeshFile.Read(path, MeshReadOptions.Default, run);
-            return (mesh, MeshFacts.Measure(mesh.Mesh, run));
+            var mesh = MeshFile.Read(path, options, run);
+            return (mesh, MeshFacts.Measure(mesh.Mesh, run), HoleFacts.Of(mesh.Mesh, run));
         }, cancellation);
         if (json)
         {
-            Output.WriteJson(new { read.Format, read.DeclaredUnit, read.WeldedVertices, mesh = facts, read.Findings });
-            return ExitCodes.Done;
+            Output.WriteJson(new { read.Format, read.DeclaredUnit, read.WeldedVertices, mesh = facts, holes, read.Findings });
+            return ExitOf(read.Findings);
         }
 
-        var size = read.Mesh.BoundsMm().Size;
         context.Output.Facts(read.Format,
         [
             ("triangles", $"{facts.Triangles}"),
             ("vertices", $"{facts.Vertices}"),
-            ("size", FormattableString.Invariant($"{size.X:0.###} x {size.Y:0.###} x {size.Z:0.###} {(read.DeclaredUnit is null ? "(unit not stated)" : "mm")}")),
+            ("size", Size(read.Mesh.BoundsMm(), read.DeclaredUnit ?? options.Unit)),
             ("solid", facts.Solid ? "yes" : "no"),
+            ("open rims", $"{holes.Count}"),
         ]);
         context.Output.Findings(read.Findings);
-        return ExitCodes.Done;
+        return ExitOf(read.Findings);
+    }
+
+    private static int InspectCloud(CommandContext context, string path, MeshReadOptions options, bool json, CancellationToken cancellation)
+    {
+        var read = context.Run(run => PointCloudFile.Read(path, options, run), cancellation);
+        var bounds = read.Cloud.BoundsMm();
+        if (json)
+        {
+            Output.WriteJson(new { read.Format, points = read.Cloud.Count, hasNormals = read.Cloud.HasNormals, boundsMm = bounds, read.Findings });
+            return ExitOf(read.Findings);
+        }
+
+        context.Output.Facts(read.Format,
+        [
+            ("points", $"{read.Cloud.Count}"),
+            ("normals", read.Cloud.HasNormals ? "yes" : "no"),
+            ("size", Size(bounds, options.Unit)),
+        ]);
+        context.Output.Findings(read.Findings);
+        return ExitOf(read.Findings);
+    }
+
+    private static int ExitOf(IReadOnlyList<Finding> findings) =>
+        findings.Any(f => f.Severity == Severity.Stop) ? ExitCodes.CheckFailed : ExitCodes.Done;
+
+    private static string Size(Box3 boundsMm, LengthUnit? known)
+    {
+        var size = boundsMm.Size;
+        return FormattableString.Invariant($"{size.X:0.###} x {size.Y:0.###} x {size.Z:0.###} {(known is null ? "(unit not stated)" : "mm")}");
     }
 }

@@ -10,21 +10,23 @@ internal static class PrepareCommand
 {
     public static Command Create(CommandContext context)
     {
-        var source = new Argument<string>("SOURCE") { Description = "Folder with a CT series, or a mesh file" };
+        var source = new Argument<string>("SOURCE") { Description = "Folder with a CT series, or a file of a mesh or of points" };
         var plan = new Option<string>("--plan") { Description = "Preset name or plan file", Required = true };
         var output = new Option<string>("--out") { Description = "New or empty folder for the result", Required = true };
         var series = new Option<string?>("--series") { Description = "Series UID, where the folder holds several" };
+        var part = new Option<string[]>("--part") { Description = "NAME=FILE: a further mesh for steps of the plan that name it; may be repeated" };
         var request = new RequestOptions();
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, json };
+        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, json };
         request.AddTo(command);
         command.SetAction((parsed, cancellation) =>
         {
             var text = context.Bench.Plans.Load(parsed.GetValue(plan)!);
+            var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []));
             using var folder = OutputFolder.Create(parsed.GetValue(output)!);
             var made = context.Run(run =>
             {
-                using var loaded = new SourceLoader(context.Bench.Folders).Load(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), run);
+                using var loaded = new SourceLoader(context.Bench.Folders).Load(wanted, run);
                 return new RunRecorder(context.Bench, context.Log).Run(loaded, text, request.Read(parsed, text), folder, run);
             }, cancellation);
             return Task.FromResult(Show(context, made, parsed.GetValue(json)));

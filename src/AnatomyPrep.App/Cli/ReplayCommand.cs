@@ -10,11 +10,13 @@ internal static class ReplayCommand
     {
         var folder = new Argument<string>("DIR") { Description = "Folder of a finished run" };
         var source = new Option<string?>("--source") { Description = "Where the source lies now, if it was moved" };
+        var part = new Option<string[]>("--part") { Description = "NAME=FILE: where a further mesh lies now" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("replay", "Make a model again from its source and plan and compare bytes") { folder, source, json };
+        var command = new Command("replay", "Make a model again from its source and plan and compare bytes") { folder, source, part, json };
         command.SetAction((parsed, cancellation) =>
         {
-            var result = context.Run(run => new Replay(context.Bench).Run(parsed.GetValue(folder)!, parsed.GetValue(source), run), cancellation);
+            var parts = SourceRequest.ReadParts(parsed.GetValue(part) ?? []);
+            var result = context.Run(run => new Replay(context.Bench).Run(parsed.GetValue(folder)!, parsed.GetValue(source), parts, run), cancellation);
             if (parsed.GetValue(json))
                 Output.WriteJson(result);
             else

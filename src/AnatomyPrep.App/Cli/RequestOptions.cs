@@ -10,10 +10,12 @@ namespace AnatomyPrep.App.Cli;
 internal sealed class RequestOptions
 {
     private readonly Option<string> _purpose = new("--purpose") { Description = "education or planning", DefaultValueFactory = _ => "education" };
-    private readonly Option<string?> _anatomy = new("--anatomy") { Description = "What the model shows, such as skull (default: the plan's name)" };
+    private readonly Option<string?> _anatomy = new("--anatomy") { Description = "What the model shows, such as skull (default: the plan's name); the size of a scan is judged by it" };
     private readonly Option<string?> _side = new("--side") { Description = "left, right, both or midline" };
     private readonly Option<string?> _requester = new("--requester") { Description = "Code of who asks; never a name" };
-    private readonly Option<string?> _unit = new("--unit") { Description = "Unit of a mesh file that does not state one: mm, cm, m, in" };
+    private readonly Option<string?> _unit = CreateUnit();
+
+    public static Option<string?> CreateUnit() => new("--unit") { Description = "Unit of mesh and point files that state none: mm, cm, m, in" };
 
     public void AddTo(Command command)
     {
@@ -30,14 +32,20 @@ internal sealed class RequestOptions
         parsed.GetValue(_side) is { } side ? Enum.Parse<Side>(side, ignoreCase: true) : null,
         parsed.GetValue(_requester));
 
+    /// <summary>What the source shows, when it was said; null when not.</summary>
+    public string? Anatomy(ParseResult parsed) => parsed.GetValue(_anatomy);
+
     /// <exception cref="PlanException">Not a unit.</exception>
-    public LengthUnit? Unit(ParseResult parsed) => parsed.GetValue(_unit) switch
+    public LengthUnit? Unit(ParseResult parsed) => Unit(parsed.GetValue(_unit));
+
+    /// <exception cref="PlanException">Not a unit.</exception>
+    public static LengthUnit? Unit(string? word) => word switch
     {
         null => null,
         "mm" => LengthUnit.Millimetre,
         "cm" => LengthUnit.Centimetre,
         "m" => LengthUnit.Metre,
         "in" => LengthUnit.Inch,
-        var other => throw new PlanException("command", null, "--unit", other, "mm, cm, m, in"),
+        _ => throw new PlanException("command", null, "--unit", word, "mm, cm, m, in"),
     };
 }

@@ -9,11 +9,15 @@ internal sealed class PipelineState : IDisposable
 {
     private Volume? _volume;
     private Region? _region;
+    private PointCloud? _cloud;
 
     /// <summary>The images as read; kept for pictures and measurements even when steps work on a changed copy.</summary>
     public Volume? SourceVolume { get; private init; }
 
     public Mesh? Mesh { get; set; }
+
+    /// <summary>Further meshes by the name the plan knows them by.</summary>
+    public IReadOnlyDictionary<string, Mesh> Parts { get; init; } = new SortedDictionary<string, Mesh>(StringComparer.Ordinal);
 
     /// <summary>Lower level of the region that the surface was made from; null before there is one.</summary>
     public short? LevelHu => _region?.Window.LowerHu;
@@ -22,11 +26,22 @@ internal sealed class PipelineState : IDisposable
 
     public static PipelineState FromMesh(Mesh mesh) => new() { Mesh = mesh };
 
+    public static PipelineState FromCloud(PointCloud cloud) => new() { _cloud = cloud };
+
+    /// <summary>The same with further meshes; takes everything over.</summary>
+    public PipelineState With(IReadOnlyDictionary<string, Mesh> parts) => new() { SourceVolume = SourceVolume, _volume = _volume, _region = _region, _cloud = _cloud, Mesh = Mesh, Parts = parts };
+
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 
     public Region Region(string step) => _region ?? throw Missing(step, "a region", "Put a threshold step before it.");
 
-    public Mesh Surface(string step) => Mesh ?? throw Missing(step, "a surface", "Put a surface step before it.");
+    public PointCloud Cloud(string step) => _cloud ?? throw Missing(step, "measured points", "Give a point cloud, or a plan for surface scans.");
+
+    public Mesh Part(string name, string step) => Parts.TryGetValue(name, out var part)
+        ? part
+        : throw new PlanException("plan", null, step, $"needs a part named {name} and there is none", Parts.Count == 0 ? $"parts given with --part {name}=FILE" : string.Join(", ", Parts.Keys));
+
+    public Mesh Surface(string step) => Mesh ?? throw Missing(step, "a surface", "Put a step that makes a surface before it.");
 
     public void Replace(Volume volume)
     {
@@ -34,6 +49,8 @@ internal sealed class PipelineState : IDisposable
             _volume.Dispose();
         _volume = volume;
     }
+
+    public void Replace(PointCloud cloud) => _cloud = cloud;
 
     public void Replace(Region region)
     {

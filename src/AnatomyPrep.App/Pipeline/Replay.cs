@@ -17,16 +17,17 @@ internal sealed class Replay(Workbench bench)
 {
     /// <exception cref="CheckFailedException">The record does not hold, or the source is not the one it names.</exception>
     /// <exception cref="BadInputException">The source is not known on this machine.</exception>
-    public ReplayResult Run(string folder, string? sourcePath, RunContext run)
+    public ReplayResult Run(string folder, string? sourcePath, IReadOnlyDictionary<string, string> partPaths, RunContext run)
     {
         var report = RecordVerifier.Verify(folder, null, null, run);
         if (!report.Holds || report.Statement is null)
             throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
         var recorded = report.Statement.Run;
-        sourcePath ??= new KnownSources(bench.Folders).Find(recorded.Source.TreeSha256)
+        var known = new KnownSources(bench.Folders);
+        sourcePath ??= known.Find(recorded.Source.TreeSha256)
             ?? throw new BadInputException("replay", "source", "not known on this machine", "Say where it lies with --source.");
 
-        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, run);
+        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, PartPath, run);
         if (source.Facts.TreeSha256 != recorded.Source.TreeSha256)
             throw new CheckFailedException("source", recorded.Source.TreeSha256, source.Facts.TreeSha256);
         var plan = bench.Plans.Parse(recorded.Plan.Text, recorded.Plan.Name);
@@ -42,6 +43,9 @@ internal sealed class Replay(Workbench bench)
         {
             aside.Delete(recursive: true);
         }
+
+        string PartPath(string name, string sha256) => partPaths.GetValueOrDefault(name) ?? known.Find(sha256)
+            ?? throw new BadInputException("replay", "part", $"{name} is not known on this machine", $"Say where it lies with --part {name}=FILE.");
     }
 
     private static ReplayResult Compare(RunStatement statement, string aside)

@@ -20,7 +20,10 @@ internal sealed class RunRecorder(Workbench bench, ILogger log)
         run.Report("record", "signing", 0);
         var statement = RecordWriter.Write(folder.Path, facts, key, run);
         var published = folder.Publish();
-        new KnownSources(bench.Folders).Remember(source.Facts.TreeSha256, source.Path);
+        var known = new KnownSources(bench.Folders);
+        known.Remember(source.Facts.TreeSha256, source.Path);
+        foreach (var (sha256, path) in source.PartPaths)
+            known.Remember(sha256, path);
         log.LogInformation("Run {Run} published with {Count} files", facts.RunId[..12], statement.Subjects.Count);
         return new(published, facts, [.. statement.Subjects.Select(s => s.Name), RecordFiles.Record, RecordFiles.PublicKey]);
     }

@@ -1,5 +1,6 @@
 using System.Security.Cryptography;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Meshing.Formats;
@@ -9,41 +10,58 @@ using RecordedSeries = AnatomyPrep.Records.Statements.SeriesFacts;
 
 namespace AnatomyPrep.App.Pipeline;
 
-/// <summary>A source that was read: its values, its facts for the record, and where it lies on this machine.</summary>
-internal sealed record LoadedSource(string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings) : IDisposable
+/// <summary>A source that was read: its values, its facts for the record, and where its files lie on this machine.</summary>
+/// <param name="PartPaths">Path of each part, by the hash of its file.</param>
+internal sealed record LoadedSource(
+    string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings, IReadOnlyDictionary<string, string> PartPaths) : IDisposable
 {
     public void Dispose() => State.Dispose();
 }
 
-/// <summary>Reads a CT series or a mesh file and hashes every file of it.</summary>
+/// <summary>Reads a CT series, a mesh or points, and further meshes, and hashes every file.</summary>
 internal sealed class SourceLoader(AppFolders folders)
 {
+    private static readonly SortedDictionary<string, string> s_noParts = [];
+
     public static ReaderCommand Reader { get; } = ReaderCommand.ThisProgram(Program.ReaderCommand);
 
     /// <exception cref="BadInputException">The source cannot be used; the message says why.</exception>
     /// <exception cref="SeveralSeriesException">Several series could be meant.</exception>
-    public LoadedSource Load(string path, string? seriesUid, LengthUnit? unit, RunContext run) =>
-        IsMesh(path)
-            ? LoadMesh(path, unit, run)
-            : LoadSeries(path, seriesUid, run);
+    public LoadedSource Load(SourceRequest request, RunContext run)
+    {
+        var source = IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request.Path, request.SeriesUid, run);
+        if (request.Parts is { Count: > 0 } parts)
+            source = WithParts(source, parts, request.Unit, run);
+        return request.Unit is null && request.Anatomy is null || source.Facts.Scan is null && source.Facts.Parts is null
+            ? source
+            : source with { Facts = source.Facts with { Stated = new(request.Unit?.Plural(), request.Anatomy) } };
+    }
 
-    /// <summary>True for a mesh file. A DICOM file begins with 128 bytes of anything, so its mark is looked for first.</summary>
-    public static bool IsMesh(string path) => File.Exists(path) && !HasDicomMark(path) && MeshFile.Identify(path) is not null;
+    /// <summary>True for a file of a mesh or of points. A DICOM file begins with 128 bytes of anything, so its mark is looked for first.</summary>
+    public static bool IsScan(string path) => File.Exists(path) && !HasDicomMark(path) && MeshFile.Identify(path) is not null;
+
+    /// <summary>True for points without triangles.</summary>
+    public static bool IsCloud(string path) => MeshFile.Identify(path) is FileContent.PlyPoints or FileContent.Xyz;
 
     /// <summary>Reads a recorded source again; of several series the recorded one, found by its pseudonym.</summary>
-    public LoadedSource LoadAgain(string path, SourceFacts recorded, RunContext run)
+    /// <param name="partPath">Where the part with this name and hash lies.</param>
+    public LoadedSource LoadAgain(string path, SourceFacts recorded, Func<string, string, string> partPath, RunContext run)
     {
-        if (recorded.Scan is { } scan)
-            return Load(path, null, LengthUnits.All.First(u => u.Plural() == scan.Unit), run);
+        var parts = (recorded.Parts ?? []).ToDictionary(p => p.Name, p => partPath(p.Name, recorded.Files[p.File].Sha256), StringComparer.Ordinal);
+        var unit = recorded.Stated?.Unit is { } stated ? LengthUnits.All.First(u => u.Plural() == stated) : (LengthUnit?)null;
+        var request = new SourceRequest(path, null, unit, recorded.Stated?.Anatomy, parts);
+        if (recorded.Series is null)
+            return Load(request, run);
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
         try
         {
-            return LoadSeries(path, null, run);
+            return Load(request, run);
         }
         catch (SeveralSeriesException several)
         {
             var wanted = several.Series.FirstOrDefault(s => siteKey.Pseudonym(IdentifierKind.Series, s.Uid) == recorded.Pseudonyms?.Series && s.Slices == recorded.Series?.Slices);
-            return LoadSeries(path, wanted?.Selector ?? throw new BadInputException("replay", "source", "none of its series is the recorded one", "Give the folder the model was made from."), run);
+            var selector = wanted?.Selector ?? throw new BadInputException("replay", "source", "none of its series is the recorded one", "Give the folder the model was made from.");
+            return Load(request with { SeriesUid = selector }, run);
         }
     }
 
@@ -63,7 +81,7 @@ internal sealed class SourceLoader(AppFolders folders)
                     siteKey.Pseudonym(IdentifierKind.Series, series.Facts.Uid),
                     siteKey.Pseudonym(IdentifierKind.FrameOfReference, series.Facts.FrameOfReferenceUid)),
             };
-            return new(path, PipelineState.FromVolume(series.Volume), facts, series.Findings);
+            return new(path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts);
         }
         catch
         {
@@ -91,18 +109,66 @@ internal sealed class SourceLoader(AppFolders folders)
         };
     }
 
-    private static LoadedSource LoadMesh(string path, LengthUnit? unit, RunContext run)
+    private static LoadedSource LoadScan(SourceRequest request, RunContext run)
     {
-        // Hash and parse the same bytes: a file that changes in between must not be recorded as what it was not.
-        var bytes = File.ReadAllBytes(path);
-        var read = MeshFile.Read(bytes, Path.GetFileName(path), new MeshReadOptions(unit), run);
-        var facts = new SourceFacts
+        var bytes = File.ReadAllBytes(request.Path);
+        var name = Path.GetFileName(request.Path);
+        var options = new MeshReadOptions(request.Unit, request.Anatomy);
+        if (IsCloud(request.Path))
         {
-            Kind = SourceKind.Mesh,
-            Files = [new FileFacts(Convert.ToHexStringLower(SHA256.HashData(bytes)), bytes.Length)],
-            Scan = new ScanFacts(read.Format, read.Unit.Plural(), read.Mesh.VertexCount, read.Mesh.TriangleCount),
-        };
-        return new(path, PipelineState.FromMesh(read.Mesh), facts, read.Findings);
+            var read = PointCloudFile.Read(bytes, name, options, run);
+            return Scan(SourceKind.PointCloud, PipelineState.FromCloud(read.Cloud), new(read.Format, read.Unit.Plural(), read.Cloud.Count, 0), read.Findings);
+        }
+
+        var mesh = MeshFile.Read(bytes, name, options, run);
+        return Scan(SourceKind.Mesh, PipelineState.FromMesh(mesh.Mesh), FactsOf(mesh), mesh.Findings);
+
+        LoadedSource Scan(SourceKind kind, PipelineState state, ScanFacts scan, IReadOnlyList<Finding> findings)
+        {
+            RefuseStops(name, findings);
+            return new(request.Path, state, new() { Kind = kind, Files = [HashOf(bytes)], Scan = scan }, findings, s_noParts);
+        }
+    }
+
+    private static LoadedSource WithParts(LoadedSource source, IReadOnlyDictionary<string, string> paths, LengthUnit? unit, RunContext run)
+    {
+        try
+        {
+            var files = source.Facts.Files.ToList();
+            var findings = source.Findings.ToList();
+            var meshes = new SortedDictionary<string, Mesh>(StringComparer.Ordinal);
+            var facts = new List<PartFacts>();
+            var pathOf = new SortedDictionary<string, string>(StringComparer.Ordinal);
+            foreach (var (name, path) in paths.OrderBy(p => p.Key, StringComparer.Ordinal))
+            {
+                var bytes = File.ReadAllBytes(path);
+                var read = MeshFile.Read(bytes, Path.GetFileName(path), new MeshReadOptions(unit), run);
+                RefuseStops(name, read.Findings);
+                meshes.Add(name, read.Mesh);
+                facts.Add(new(name, files.Count, FactsOf(read)));
+                files.Add(HashOf(bytes));
+                findings.AddRange(read.Findings.Select(f => f with { Message = $"Part {name}: {f.Message}" }));
+                pathOf[files[^1].Sha256] = path;
+            }
+
+            return new(source.Path, source.State.With(meshes), source.Facts with { Files = files, Parts = facts }, findings, pathOf);
+        }
+        catch
+        {
+            source.Dispose();
+            throw;
+        }
+    }
+
+    private static ScanFacts FactsOf(MeshReadResult read) => new(read.Format, read.Unit.Plural(), read.Mesh.VertexCount, read.Mesh.TriangleCount);
+
+    // Of the same bytes that were parsed: a file that changes in between must not be recorded as what it was not.
+    private static FileFacts HashOf(byte[] bytes) => new(Convert.ToHexStringLower(SHA256.HashData(bytes)), bytes.Length);
+
+    private static void RefuseStops(string name, IReadOnlyList<Finding> findings)
+    {
+        if (findings.FirstOrDefault(f => f.Severity == Severity.Stop) is { } stop)
+            throw new BadInputException(name, stop.Code, stop.Message.TrimEnd('.'), stop.Remedy, findings);
     }
 
     private static bool HasDicomMark(string path)

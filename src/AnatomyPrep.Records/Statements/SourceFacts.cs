@@ -15,7 +15,7 @@ public sealed record SourceFacts
 {
     public required SourceKind Kind { get; init; }
 
-    /// <summary>The files in slice order; a mesh or point cloud has one.</summary>
+    /// <summary>The files in slice order; a mesh or point cloud has one. Those of <see cref="Parts"/> follow.</summary>
     public required IReadOnlyList<FileFacts> Files { get; init; }
 
     /// <summary>RFC 9162 Merkle root, hex; leaf i is the 32 bytes of the SHA-256 of file i.</summary>
@@ -24,6 +24,12 @@ public sealed record SourceFacts
     public SeriesFacts? Series { get; init; }
 
     public ScanFacts? Scan { get; init; }
+
+    /// <summary>Further meshes that the plan uses, in ordinal order of their names.</summary>
+    public IReadOnlyList<PartFacts>? Parts { get; init; }
+
+    /// <summary>What the person who gave a scan said about it; null where nothing was said.</summary>
+    public StatedFacts? Stated { get; init; }
 
     public SourcePseudonyms? Pseudonyms { get; init; }
 }
@@ -62,6 +68,15 @@ public sealed record SeriesFacts
 /// <summary>A surface scan or point cloud.</summary>
 /// <param name="Unit">The unit the numbers were taken in, such as "mm".</param>
 public sealed record ScanFacts(string Format, string Unit, long Vertices, long Triangles);
+
+/// <summary>A further mesh that a plan combines with the source.</summary>
+/// <param name="Name">What the plan calls it.</param>
+/// <param name="File">Its place in <see cref="SourceFacts.Files"/>, from 0.</param>
+public sealed record PartFacts(string Name, int File, ScanFacts Scan);
+
+/// <param name="Unit">Of files that state none.</param>
+/// <param name="Anatomy">What the size was judged by.</param>
+public sealed record StatedFacts(string? Unit = null, string? Anatomy = null);
 
 /// <summary>Identifiers as keyed pseudonyms (<see cref="Keys.SiteKey"/>), hex; null where the source has none.</summary>
 public sealed record SourcePseudonyms(

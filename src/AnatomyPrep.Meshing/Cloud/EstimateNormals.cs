@@ -32,6 +32,7 @@ public static class EstimateNormals
     internal const int FewestPoints = 3;
 
     private const string Step = "estimate normals";
+    private const int PiecePoints = 1 << 12;
     private const int RadiusNeighbours = 16;
     private const int MostAutomatic = 128;
     private const double FlatEnough = 0.1;
@@ -52,7 +53,10 @@ public static class EstimateNormals
         var k = parameters.Neighbours > 0 ? parameters.Neighbours : parameters.RadiusMm > 0 ? 0 : Choose(index, lists, run);
         var normals = new PointNormals(index);
         var given = parameters.KeepGiven ? normals.TakeGiven() : 0;
-        var disagree = Fit(index, lists, normals, new Reach(index, lists, k, parameters.RadiusMm), run);
+        var reach = new Reach(index, lists, k, parameters.RadiusMm);
+        // Before missing ones are filled in: those have no sign yet that could be compared.
+        var disagree = CountDisagreeing(index, lists, normals, reach, run);
+        FillIn(index, normals, reach, run);
         run.Report(Step, "signs", 0.7);
         var signs = NormalSigns.Settle(index, lists, normals, run);
         run.Report(Step, "signs", 1);
@@ -87,42 +91,33 @@ public static class EstimateNormals
         }
     }
 
-    /// <summary>Fills in missing normals and counts given ones that stand across their plane or against their neighbours.</summary>
-    private static int Fit(PointIndex index, NeighbourLists lists, PointNormals normals, Reach reach, RunContext run)
+    /// <summary>Given normals that stand across their plane or against their neighbours.</summary>
+    private static int CountDisagreeing(PointIndex index, NeighbourLists lists, PointNormals normals, Reach reach, RunContext run)
     {
-        var disagree = new int[Partition.Pieces(index.Count, 1 << 12)];
-        // Given normals are read by their neighbours' ranges and never written here.
-        var given = normals.Given;
-        Partition.Ranges(run, index.Count, 1 << 12, (piece, from, to) =>
+        var disagree = new int[Partition.Pieces(index.Count, PiecePoints)];
+        Partition.Ranges(run, index.Count, PiecePoints, (piece, from, to) =>
         {
             for (var p = from; p < to; p++)
-            {
-                var plane = reach.Plane(p).Normal;
-                if (!given[p])
-                    normals.Set(p, plane);
-                else if (Disagrees(lists, normals, p, plane))
+                if (normals.Given[p] && Disagrees(lists, normals, p, reach.Plane(p).Normal))
                     disagree[piece]++;
-            }
         });
         return disagree.Sum();
     }
+
+    private static void FillIn(PointIndex index, PointNormals normals, Reach reach, RunContext run) =>
+        Partition.Ranges(run, index.Count, PiecePoints, (_, from, to) =>
+        {
+            for (var p = from; p < to; p++)
+                if (!normals.Given[p])
+                    normals.Set(p, reach.Plane(p).Normal);
+        });
 
     private static bool Disagrees(NeighbourLists lists, PointNormals normals, int p, Vec3 plane)
     {
         var own = normals[p];
         if (plane != Vec3.Zero && Math.Abs(Vec3.Dot(own, plane)) < CosineOfDisagreement)
             return true;
-        var against = 0;
-        var asked = 0;
-        foreach (var q in lists.Of(p)[..Math.Min(PointSpacing.Neighbours, lists.K)])
-        {
-            if (!normals.Given[q])
-                continue;
-            asked++;
-            against += Vec3.Dot(own, normals[q]) < 0 ? 1 : 0;
-        }
-
-        return 2 * against > asked;
+        return normals.StandsAgainst(p, lists.Of(p)[..Math.Min(PointSpacing.Neighbours, lists.K)]);
     }
 
     private static CloudResult Told(PointIndex index, PointNormals normals, NormalSigns.Outcome signs, int given, int k, int disagree)

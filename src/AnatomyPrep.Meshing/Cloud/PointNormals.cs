@@ -19,20 +19,36 @@ internal sealed class PointNormals(PointIndex index)
         (_normals[3 * place], _normals[(3 * place) + 1], _normals[(3 * place) + 2]) = (-_normals[3 * place], -_normals[(3 * place) + 1], -_normals[(3 * place) + 2]);
 
     /// <summary>Takes over what the points came with; returns how many had one.</summary>
-    internal int TakeGiven()
+    internal int TakeGiven() => index.Cloud.HasNormals ? Take(index.Cloud) : 0;
+
+    /// <summary>Takes over the directions of the same points in the same order; returns how many had one.</summary>
+    internal int Take(PointCloud cloud)
     {
-        if (!index.Cloud.HasNormals)
-            return 0;
         var count = 0;
         for (var p = 0; p < index.Count; p++)
         {
-            var normal = index.Cloud.Normal(index.Order[p]);
+            var normal = cloud.Normal(index.Order[p]);
             Given[p] = normal != Vec3.Zero;
             count += Given[p] ? 1 : 0;
             Set(p, normal);
         }
 
         return count;
+    }
+
+    /// <summary>More than half of the neighbours with a direction look the other way.</summary>
+    internal bool StandsAgainst(int place, ReadOnlySpan<int> neighbours)
+    {
+        int against = 0, asked = 0;
+        var own = this[place];
+        foreach (var q in neighbours)
+        {
+            var other = this[q];
+            asked += other == Vec3.Zero ? 0 : 1;
+            against += Vec3.Dot(own, other) < 0 ? 1 : 0;
+        }
+
+        return 2 * against > asked;
     }
 
     internal int CountUnknown()

@@ -12,7 +12,8 @@ namespace AnatomyPrep.Meshing.Cloud;
 ///   Guennebaud, Germann, Gross, "Dynamic sampling and rendering of algebraic point set surfaces", CGF 27, 2008 (both from
 ///   memory). With the sphere's curvature left out this is the weighted mean of signed distances to tangent planes (Hoppe et al. 1992; Kolluri,
 ///   "Provably good moving least squares", ACM TALG 4, 2008), which shrinks hollows and swells bumps by h² / (12 R); the sphere does not.
-/// Weight of a point at distance d: (1 − d²/h²)⁴ · max(0, n·m)², where m is the direction of the point nearest to the node: the other side
+/// Weight of a point at distance d: (1 − d²/h²)⁴ · max(0, n·m)², where h grows from the smoothing distance to the grid's reach as the nearest
+///   point goes from half the smoothing distance away to all of it, and m is the direction of the point nearest to the node: the other side
 ///   of a thin wall, and to some degree the other side of an edge, does not count. That is the idea of Öztireli, Guennebaud, Gross,
 ///   "Feature preserving point set surfaces based on non-linear kernel regression", CGF 28, 2009, in one step instead of iterations.
 /// Shapes: 512 float32 a block of <see cref="BlockGrid"/>, x fastest, in mm, positive outside; NaN where no point is within reach.
@@ -41,12 +42,12 @@ internal sealed class SignedField
     /// <summary>Values of a block; empty when all its nodes are out of reach.</summary>
     internal float[] Block(int block) => _values[block];
 
-    internal static SignedField Evaluate(BlockGrid grid, RunContext run, Action<double> progress)
+    internal static SignedField Evaluate(BlockGrid grid, double smoothingMm, double noiseMm, RunContext run, Action<double> progress)
     {
         var values = new float[grid.Count][];
         Partition.Ranges(run, grid.Count, BlocksPerPiece, (piece, from, to) =>
         {
-            var work = new BlockWork(grid);
+            var work = new BlockWork(grid, smoothingMm, noiseMm);
             for (var b = from; b < to; b++)
                 values[b] = work.Evaluate(grid.At(b));
             progress((double)to / grid.Count);
@@ -54,14 +55,48 @@ internal sealed class SignedField
         return new(grid, values);
     }
 
+    /// <summary>Value at a place relative to the cloud's origin, linear between nodes; NaN where one of the eight around it has none.</summary>
+    internal float Between(float x, float y, float z)
+    {
+        double cx = x / Grid.CellMm, cy = y / Grid.CellMm, cz = z / Grid.CellMm;
+        double fx = Math.Floor(cx), fy = Math.Floor(cy), fz = Math.Floor(cz);
+        var value = 0.0;
+        for (var corner = 0; corner < 8; corner++)
+        {
+            var w = (corner & 1) == 0 ? 1 - (cx - fx) : cx - fx;
+            w *= (corner & 2) == 0 ? 1 - (cy - fy) : cy - fy;
+            w *= (corner & 4) == 0 ? 1 - (cz - fz) : cz - fz;
+            value += w * Node((long)fx + (corner & 1), (long)fy + (corner >> 1 & 1), (long)fz + (corner >> 2));
+        }
+
+        return (float)value;
+    }
+
+    private float Node(long x, long y, long z)
+    {
+        const int shift = 3, mask = BlockGrid.Edge - 1;
+        var block = Grid.Find((int)(x >> shift), (int)(y >> shift), (int)(z >> shift));
+        if (block < 0 || _values[block].Length == 0)
+            return float.NaN;
+        return _values[block][(((z & mask) * BlockGrid.Edge) + (y & mask)) * BlockGrid.Edge + (x & mask)];
+    }
+
     /// <summary>One block at a time, in units of a cell and relative to the block's first node.</summary>
-    private sealed class BlockWork(BlockGrid grid)
+    private sealed class BlockWork(BlockGrid grid, double smoothingMm, double noiseMm)
     {
         private readonly float[] _nearest = new float[BlockGrid.Nodes];
         private readonly int[] _nearestPoint = new int[BlockGrid.Nodes];
+        private readonly float[] _perReach = new float[BlockGrid.Nodes];
+        private readonly float[] _rowReach = new float[BlockGrid.Nodes / BlockGrid.Edge];
         private readonly float[] _direction = new float[3 * BlockGrid.Nodes];
+        private readonly float[] _plane = new float[BlockGrid.Nodes];
+        private readonly double _perCell = 1 / grid.CellMm;
         private readonly float[] _sums = new float[Sums * BlockGrid.Nodes];
         private readonly float _reach = (float)(grid.ReachMm / grid.CellMm);
+        private readonly float _smoothing = (float)(smoothingMm / grid.CellMm);
+
+        // A cell has a corner so far off the plane of the point nearest to it only when the surface does not pass through.
+        private readonly float _band = (float)Math.Max(2 * Math.Sqrt(3), Math.Sqrt(3) + (4 * noiseMm / grid.CellMm));
         private int _bx, _by, _bz;
 
         private OrientedPoints Points => grid.Points;
@@ -71,35 +106,62 @@ internal sealed class SignedField
             (_bx, _by, _bz) = at;
             Array.Fill(_nearest, _reach * _reach);
             Array.Fill(_nearestPoint, -1);
+            Array.Fill(_rowReach, _reach * _reach);
             ForEachRow(new FindNearest(this));
-            if (!TakeDirections())
+            if (!Prepare())
                 return [];
             Array.Clear(_sums);
             ForEachRow(new AddUp(this));
             return Solve();
         }
 
-        private bool TakeDirections()
+        /// <summary>Direction and reach of each node from its nearest point; nodes off the surface keep the distance to that point's plane.</summary>
+        private bool Prepare()
         {
             var any = false;
             var points = Points;
+            Array.Clear(_rowReach);
             for (var node = 0; node < BlockGrid.Nodes; node++)
             {
                 var p = _nearestPoint[node];
-                any |= p >= 0;
-                _direction[node] = p < 0 ? 0 : points.NormalX[p];
-                _direction[BlockGrid.Nodes + node] = p < 0 ? 0 : points.NormalY[p];
-                _direction[(2 * BlockGrid.Nodes) + node] = p < 0 ? 0 : points.NormalZ[p];
+                _perReach[node] = float.PositiveInfinity;
+                if (p < 0)
+                {
+                    _plane[node] = float.NaN;
+                    continue;
+                }
+
+                any = true;
+                float nx = points.NormalX[p], ny = points.NormalY[p], nz = points.NormalZ[p];
+                (_direction[node], _direction[BlockGrid.Nodes + node], _direction[(2 * BlockGrid.Nodes) + node]) = (nx, ny, nz);
+                var (x, y, z) = Local(p);
+                _plane[node] = (((node % BlockGrid.Edge) - x) * nx) + (((node / BlockGrid.Edge % BlockGrid.Edge) - y) * ny) + (((node / (BlockGrid.Edge * BlockGrid.Edge)) - z) * nz);
+                if (Math.Abs(_plane[node]) > _band)
+                    continue;
+                var reach = ReachAt(MathF.Sqrt(_nearest[node]));
+                _perReach[node] = 1 / (reach * reach);
+                ref var row = ref _rowReach[node / BlockGrid.Edge];
+                row = Math.Max(row, reach * reach);
             }
 
             return any;
         }
 
+        // Wider where the nearest point is far, so that gaps are crossed smoothly: from the smoothing distance up to the full reach.
+        private float ReachAt(float nearest)
+        {
+            var t = Math.Clamp((2 * nearest / _smoothing) - 1, 0, 1);
+            return _smoothing + ((_reach - _smoothing) * t * t * (3 - (2 * t)));
+        }
+
+        private (float X, float Y, float Z) Local(int p) => (
+            (float)((Points.X[p] * _perCell) - (_bx * (double)BlockGrid.Edge)),
+            (float)((Points.Y[p] * _perCell) - (_by * (double)BlockGrid.Edge)),
+            (float)((Points.Z[p] * _perCell) - (_bz * (double)BlockGrid.Edge)));
+
         private void ForEachRow<T>(T row)
             where T : struct, IRow
         {
-            var points = Points;
-            var perCell = 1 / grid.CellMm;
             for (var dz = -1; dz <= 1; dz++)
             {
                 for (var dy = -1; dy <= 1; dy++)
@@ -109,9 +171,7 @@ internal sealed class SignedField
                         var (from, to) = grid.PointsIn(_bx + dx, _by + dy, _bz + dz);
                         for (var p = from; p < to; p++)
                         {
-                            var x = (float)((points.X[p] * perCell) - (_bx * (double)BlockGrid.Edge));
-                            var y = (float)((points.Y[p] * perCell) - (_by * (double)BlockGrid.Edge));
-                            var z = (float)((points.Z[p] * perCell) - (_bz * (double)BlockGrid.Edge));
+                            var (x, y, z) = Local(p);
                             RowsOf(p, x, y, z, ref row);
                         }
                     }
@@ -138,7 +198,9 @@ internal sealed class SignedField
                 for (var j = y0; j <= y1; j++)
                 {
                     var offY = j - y;
-                    row.Visit(p, (k * BlockGrid.Edge * BlockGrid.Edge) + (j * BlockGrid.Edge), x, offY, offZ);
+                    var number = (k * BlockGrid.Edge) + j;
+                    if ((offY * offY) + (offZ * offZ) < _rowReach[number])
+                        row.Visit(p, BlockGrid.Edge * number, x, offY, offZ);
                 }
             }
         }
@@ -146,15 +208,14 @@ internal sealed class SignedField
         private float[] Solve()
         {
             var values = new float[BlockGrid.Nodes];
-            var least = 1 / (2 * LeastRadiusOfReach * _reach);
-            var any = false;
             for (var node = 0; node < values.Length; node++)
             {
-                values[node] = _nearestPoint[node] < 0 ? float.NaN : (float)(Distance(_sums.AsSpan(node), least) * grid.CellMm);
-                any |= !float.IsNaN(values[node]);
+                var curved = (float)Math.Sqrt(_perReach[node]) / (2 * LeastRadiusOfReach);
+                var distance = float.IsInfinity(_perReach[node]) ? double.NaN : Distance(_sums.AsSpan(node), curved);
+                values[node] = (float)((double.IsNaN(distance) ? _plane[node] : distance) * grid.CellMm);
             }
 
-            return any ? values : [];
+            return values;
         }
 
         /// <summary>From the sums at a node, with the node as origin.</summary>
@@ -210,8 +271,6 @@ internal sealed class SignedField
 
         private readonly struct AddUp(BlockWork work) : IRow
         {
-            private readonly float _perReach = 1 / (work._reach * work._reach);
-
             [MethodImpl(MethodImplOptions.AggressiveInlining)]
             public void Visit(int p, int first, float x, float offY, float offZ)
             {
@@ -220,7 +279,8 @@ internal sealed class SignedField
                 float nx = points.NormalX[p], ny = points.NormalY[p], nz = points.NormalZ[p];
                 var dx = Vector256.Create(x) - Vector256<float>.Indices;
                 var squared = (dx * dx) + Vector256.Create((offY * offY) + (offZ * offZ));
-                var near = Vector256.Max(Vector256<float>.Zero, Vector256<float>.One - (squared * _perReach));
+                ref var perReach = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._perReach), first);
+                var near = Vector256.Max(Vector256<float>.Zero, Vector256<float>.One - (squared * Vector256.LoadUnsafe(ref perReach)));
                 ref var direction = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._direction), first);
                 var along = (Vector256.LoadUnsafe(ref direction) * nx) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref direction, n)) * ny) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref direction, 2 * n)) * nz);
                 // ((1 − d²/h²)² · cos)², without the ones that look the other way.

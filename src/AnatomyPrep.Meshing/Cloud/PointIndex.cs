@@ -22,6 +22,9 @@ internal sealed partial class PointIndex
     /// <summary>Most points in a leaf.</summary>
     internal const int LeafPoints = 16;
 
+    // Squares and sums of squares stay far from the end of a float32.
+    private const float FarthestMm = 1e9f;
+
     // Levels that are split one after the other, all nodes of a level side by side; below, whole subtrees.
     private const int SharedLevels = 6;
 
@@ -54,7 +57,7 @@ internal sealed partial class PointIndex
 
     internal int LeafCount => 1 << _levels;
 
-    /// <exception cref="BadInputException">A coordinate is not finite.</exception>
+    /// <exception cref="BadInputException">A coordinate is not finite or absurdly large.</exception>
     internal static PointIndex Build(PointCloud cloud, RunContext run)
     {
         var points = new Placed[cloud.Count];
@@ -65,8 +68,9 @@ internal sealed partial class PointIndex
             {
                 // Adding 0 turns −0 into 0, so that equal coordinates also have equal signs.
                 points[p] = new(positions[3 * p] + 0f, positions[(3 * p) + 1] + 0f, positions[(3 * p) + 2] + 0f, p);
-                if (!float.IsFinite(points[p].X + points[p].Y + points[p].Z))
-                    throw new BadInputException("points", "coordinates", $"point {p} is not finite", "Remove points that are not a number, or export the points again.");
+                // Written so that what is not a number fails too.
+                if (!(Math.Abs(points[p].X) <= FarthestMm && Math.Abs(points[p].Y) <= FarthestMm && Math.Abs(points[p].Z) <= FarthestMm))
+                    throw new BadInputException("points", "coordinates", FormattableString.Invariant($"point {p} is not finite or farther than {FarthestMm:G1} mm from the middle"), "Remove it, or export the points again in millimetres.");
             }
         });
         var levels = 0;

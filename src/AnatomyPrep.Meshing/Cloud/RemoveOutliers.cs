@@ -27,7 +27,7 @@ public sealed record RemoveOutliersParameters(int Neighbours = 16, double Deviat
 public static class RemoveOutliers
 {
     /// <summary>A point whose distance exceeds its neighbours' by less than this factor always stays.</summary>
-    public const double LeastRatio = 1.3;
+    public const double LeastRatio = 1.5;
 
     private const string Step = "remove outliers";
     private const int FewestPoints = 4;

@@ -17,17 +17,24 @@ namespace AnatomyPrep.Meshing.Cloud;
 ///   of a thin wall, and to some degree the other side of an edge, does not count. That is the idea of Öztireli, Guennebaud, Gross,
 ///   "Feature preserving point set surfaces based on non-linear kernel regression", CGF 28, 2009, in one step instead of iterations.
 /// Shapes: 512 float32 a block of <see cref="BlockGrid"/>, x fastest, in mm, positive outside; NaN where no point is within reach.
-/// How it is done: every block gathers from the 27 blocks of points around it, in order, eight nodes of a row at a time; blocks are
+/// How it is done: every block gathers from the 27 blocks of points around it, nearer ones first, eight nodes of a row at a time; blocks are
 ///   independent of each other, so the values are the same on any number of threads.
 /// Cost: 0.3 to 0.6 µs a point and core for h = 4 cells. Memory: 2 kB a block.
 /// </remarks>
 internal sealed class SignedField
 {
     private const int BlocksPerPiece = 16;
-    private const int Sums = 9;
+    private const int Edge = BlockGrid.Edge;
+    private const int FrameRow = 4 * Edge;
+    private const int SumRow = 9 * Edge;
 
     // A sphere smaller than this part of the reach is noise, not shape.
     private const float LeastRadiusOfReach = 0.25f;
+
+    // The block itself, then those beside it, nearer ones first.
+    private static readonly (int X, int Y, int Z)[] s_around = [.. Enumerable.Range(0, 27)
+        .Select(n => (X: (n % 3) - 1, Y: (n / 3 % 3) - 1, Z: (n / 9) - 1))
+        .OrderBy(b => Math.Abs(b.X) + Math.Abs(b.Y) + Math.Abs(b.Z))];
 
     private readonly float[][] _values;
 
@@ -55,30 +62,38 @@ internal sealed class SignedField
         return new(grid, values);
     }
 
-    /// <summary>Value at a place relative to the cloud's origin, linear between nodes; NaN where one of the eight around it has none.</summary>
+    /// <summary>
+    /// Distance at a place relative to the cloud's origin: value over slope, both linear between nodes (Taubin, "Estimation of planar curves,
+    /// surfaces, and nonplanar space curves", IEEE PAMI 13, 1991). Points near a node draw its sphere towards them, so the values alone are
+    /// too small. NaN where one of the eight nodes around has none.
+    /// </summary>
     internal float Between(float x, float y, float z)
     {
         double cx = x / Grid.CellMm, cy = y / Grid.CellMm, cz = z / Grid.CellMm;
         double fx = Math.Floor(cx), fy = Math.Floor(cy), fz = Math.Floor(cz);
-        var value = 0.0;
+        double value = 0, slopeX = 0, slopeY = 0, slopeZ = 0;
         for (var corner = 0; corner < 8; corner++)
         {
-            var w = (corner & 1) == 0 ? 1 - (cx - fx) : cx - fx;
-            w *= (corner & 2) == 0 ? 1 - (cy - fy) : cy - fy;
-            w *= (corner & 4) == 0 ? 1 - (cz - fz) : cz - fz;
-            value += w * Node((long)fx + (corner & 1), (long)fy + (corner >> 1 & 1), (long)fz + (corner >> 2));
+            var (wx, sx) = (corner & 1) == 0 ? (1 - (cx - fx), -1) : (cx - fx, 1);
+            var (wy, sy) = (corner & 2) == 0 ? (1 - (cy - fy), -1) : (cy - fy, 1);
+            var (wz, sz) = (corner & 4) == 0 ? (1 - (cz - fz), -1) : (cz - fz, 1);
+            double node = Node((long)fx + (corner & 1), (long)fy + (corner >> 1 & 1), (long)fz + (corner >> 2));
+            value += wx * wy * wz * node;
+            slopeX += sx * wy * wz * node;
+            slopeY += wx * sy * wz * node;
+            slopeZ += wx * wy * sz * node;
         }
 
-        return (float)value;
+        return (float)(value * Grid.CellMm / Math.Sqrt((slopeX * slopeX) + (slopeY * slopeY) + (slopeZ * slopeZ)));
     }
 
     private float Node(long x, long y, long z)
     {
-        const int shift = 3, mask = BlockGrid.Edge - 1;
+        const int shift = 3, mask = Edge - 1;
         var block = Grid.Find((int)(x >> shift), (int)(y >> shift), (int)(z >> shift));
         if (block < 0 || _values[block].Length == 0)
             return float.NaN;
-        return _values[block][(((z & mask) * BlockGrid.Edge) + (y & mask)) * BlockGrid.Edge + (x & mask)];
+        return _values[block][(((z & mask) * Edge) + (y & mask)) * Edge + (x & mask)];
     }
 
     /// <summary>One block at a time, in units of a cell and relative to the block's first node.</summary>
@@ -86,12 +101,13 @@ internal sealed class SignedField
     {
         private readonly float[] _nearest = new float[BlockGrid.Nodes];
         private readonly int[] _nearestPoint = new int[BlockGrid.Nodes];
-        private readonly float[] _perReach = new float[BlockGrid.Nodes];
-        private readonly float[] _rowReach = new float[BlockGrid.Nodes / BlockGrid.Edge];
-        private readonly float[] _direction = new float[3 * BlockGrid.Nodes];
+        // By row of eight nodes, so that what is used together lies together: direction x, y, z and one over the squared reach;
+        // and the nine sums.
+        private readonly float[] _frames = new float[FrameRow * BlockGrid.Nodes / Edge];
+        private readonly float[] _sums = new float[SumRow * BlockGrid.Nodes / Edge];
+        private readonly float[] _rowReach = new float[BlockGrid.Nodes / Edge];
         private readonly float[] _plane = new float[BlockGrid.Nodes];
         private readonly double _perCell = 1 / grid.CellMm;
-        private readonly float[] _sums = new float[Sums * BlockGrid.Nodes];
         private readonly float _reach = (float)(grid.ReachMm / grid.CellMm);
         private readonly float _smoothing = (float)(smoothingMm / grid.CellMm);
 
@@ -106,7 +122,6 @@ internal sealed class SignedField
             (_bx, _by, _bz) = at;
             Array.Fill(_nearest, _reach * _reach);
             Array.Fill(_nearestPoint, -1);
-            Array.Fill(_rowReach, _reach * _reach);
             ForEachRow(new FindNearest(this));
             if (!Prepare())
                 return [];
@@ -124,7 +139,8 @@ internal sealed class SignedField
             for (var node = 0; node < BlockGrid.Nodes; node++)
             {
                 var p = _nearestPoint[node];
-                _perReach[node] = float.PositiveInfinity;
+                var frame = _frames.AsSpan((node / Edge * FrameRow) + (node % Edge));
+                frame[3 * Edge] = float.PositiveInfinity;
                 if (p < 0)
                 {
                     _plane[node] = float.NaN;
@@ -133,14 +149,14 @@ internal sealed class SignedField
 
                 any = true;
                 float nx = points.NormalX[p], ny = points.NormalY[p], nz = points.NormalZ[p];
-                (_direction[node], _direction[BlockGrid.Nodes + node], _direction[(2 * BlockGrid.Nodes) + node]) = (nx, ny, nz);
+                (frame[0], frame[Edge], frame[2 * Edge]) = (nx, ny, nz);
                 var (x, y, z) = Local(p);
-                _plane[node] = (((node % BlockGrid.Edge) - x) * nx) + (((node / BlockGrid.Edge % BlockGrid.Edge) - y) * ny) + (((node / (BlockGrid.Edge * BlockGrid.Edge)) - z) * nz);
+                _plane[node] = (((node % Edge) - x) * nx) + (((node / Edge % Edge) - y) * ny) + (((node / (Edge * Edge)) - z) * nz);
                 if (Math.Abs(_plane[node]) > _band)
                     continue;
                 var reach = ReachAt(MathF.Sqrt(_nearest[node]));
-                _perReach[node] = 1 / (reach * reach);
-                ref var row = ref _rowReach[node / BlockGrid.Edge];
+                frame[3 * Edge] = 1 / (reach * reach);
+                ref var row = ref _rowReach[node / Edge];
                 row = Math.Max(row, reach * reach);
             }
 
@@ -155,52 +171,54 @@ internal sealed class SignedField
         }
 
         private (float X, float Y, float Z) Local(int p) => (
-            (float)((Points.X[p] * _perCell) - (_bx * (double)BlockGrid.Edge)),
-            (float)((Points.Y[p] * _perCell) - (_by * (double)BlockGrid.Edge)),
-            (float)((Points.Z[p] * _perCell) - (_bz * (double)BlockGrid.Edge)));
+            (float)((Points.X[p] * _perCell) - (_bx * (double)Edge)),
+            (float)((Points.Y[p] * _perCell) - (_by * (double)Edge)),
+            (float)((Points.Z[p] * _perCell) - (_bz * (double)Edge)));
 
         private void ForEachRow<T>(T row)
             where T : struct, IRow
         {
-            for (var dz = -1; dz <= 1; dz++)
+            foreach (var (dx, dy, dz) in s_around)
             {
-                for (var dy = -1; dy <= 1; dy++)
+                var (from, to) = grid.PointsIn(_bx + dx, _by + dy, _bz + dz);
+                if (from == to)
+                    continue;
+                row.Begin();
+                var farthest = 0f;
+                foreach (var reach in _rowReach)
+                    farthest = Math.Max(farthest, reach);
+                for (var p = from; p < to && farthest > 0; p++)
                 {
-                    for (var dx = -1; dx <= 1; dx++)
-                    {
-                        var (from, to) = grid.PointsIn(_bx + dx, _by + dy, _bz + dz);
-                        for (var p = from; p < to; p++)
-                        {
-                            var (x, y, z) = Local(p);
-                            RowsOf(p, x, y, z, ref row);
-                        }
-                    }
+                    var (x, y, z) = Local(p);
+                    RowsOf(p, x, y, z, farthest, ref row);
                 }
             }
         }
 
-        private void RowsOf<T>(int p, float x, float y, float z, ref T row)
+        private void RowsOf<T>(int p, float x, float y, float z, float farthest, ref T row)
             where T : struct, IRow
         {
-            const int last = BlockGrid.Edge - 1;
-            if (x + _reach < 0 || x - _reach > last)
+            const int last = Edge - 1;
+            var besideX = Math.Max(0, Math.Max(-x, x - last));
+            var left = farthest - (besideX * besideX);
+            if (left < 0)
                 return;
-            int z0 = Math.Max(0, (int)MathF.Ceiling(z - _reach)), z1 = Math.Min(last, (int)MathF.Floor(z + _reach));
-            var squared = _reach * _reach;
+            var half = MathF.Sqrt(left);
+            int z0 = Math.Max(0, (int)MathF.Ceiling(z - half)), z1 = Math.Min(last, (int)MathF.Floor(z + half));
             for (var k = z0; k <= z1; k++)
             {
                 var offZ = k - z;
-                var left = squared - (offZ * offZ);
-                if (left < 0)
+                var inLayer = left - (offZ * offZ);
+                if (inLayer < 0)
                     continue;
-                var half = MathF.Sqrt(left);
-                int y0 = Math.Max(0, (int)MathF.Ceiling(y - half)), y1 = Math.Min(last, (int)MathF.Floor(y + half));
+                var wide = MathF.Sqrt(inLayer);
+                int y0 = Math.Max(0, (int)MathF.Ceiling(y - wide)), y1 = Math.Min(last, (int)MathF.Floor(y + wide));
                 for (var j = y0; j <= y1; j++)
                 {
                     var offY = j - y;
-                    var number = (k * BlockGrid.Edge) + j;
-                    if ((offY * offY) + (offZ * offZ) < _rowReach[number])
-                        row.Visit(p, BlockGrid.Edge * number, x, offY, offZ);
+                    var number = (k * Edge) + j;
+                    if ((offY * offY) + (offZ * offZ) + (besideX * besideX) < _rowReach[number])
+                        row.Visit(p, Edge * number, x, offY, offZ);
                 }
             }
         }
@@ -210,8 +228,8 @@ internal sealed class SignedField
             var values = new float[BlockGrid.Nodes];
             for (var node = 0; node < values.Length; node++)
             {
-                var curved = (float)Math.Sqrt(_perReach[node]) / (2 * LeastRadiusOfReach);
-                var distance = float.IsInfinity(_perReach[node]) ? double.NaN : Distance(_sums.AsSpan(node), curved);
+                var perReach = _frames[(node / Edge * FrameRow) + (3 * Edge) + (node % Edge)];
+                var distance = float.IsInfinity(perReach) ? double.NaN : Distance(_sums.AsSpan((node / Edge * SumRow) + (node % Edge)), Math.Sqrt(perReach) / (2 * LeastRadiusOfReach));
                 values[node] = (float)((double.IsNaN(distance) ? _plane[node] : distance) * grid.CellMm);
             }
 
@@ -221,7 +239,7 @@ internal sealed class SignedField
         /// <summary>From the sums at a node, with the node as origin.</summary>
         private static double Distance(ReadOnlySpan<float> sums, double mostCurved)
         {
-            const int n = BlockGrid.Nodes;
+            const int n = Edge;
             double w = sums[0];
             if (!(w > 1e-12))
                 return double.NaN;
@@ -245,8 +263,12 @@ internal sealed class SignedField
             return 2 * u0 / (1 + Math.Sqrt(Math.Max(0, 1 + (4 * c * u0))));
         }
 
+        /// <summary>What a point does to a row of nodes.</summary>
         private interface IRow
         {
+            /// <summary>Called before the points of each block around.</summary>
+            void Begin();
+
             /// <param name="first">Number of the row's first node in the block.</param>
             /// <param name="x">Of the point, from the row's first node.</param>
             /// <param name="offY">From the point to the row.</param>
@@ -255,6 +277,17 @@ internal sealed class SignedField
 
         private readonly struct FindNearest(BlockWork work) : IRow
         {
+            // Once near points are known, farther ones have nothing to say to most rows.
+            public void Begin()
+            {
+                for (var row = 0; row < work._rowReach.Length; row++)
+                {
+                    var nearest = Vector256.LoadUnsafe(ref work._nearest[row * Edge]);
+                    var pairs = Vector128.Max(nearest.GetLower(), nearest.GetUpper());
+                    work._rowReach[row] = Math.Max(Math.Max(pairs[0], pairs[1]), Math.Max(pairs[2], pairs[3]));
+                }
+            }
+
             [MethodImpl(MethodImplOptions.AggressiveInlining)]
             public void Visit(int p, int first, float x, float offY, float offZ)
             {
@@ -271,22 +304,25 @@ internal sealed class SignedField
 
         private readonly struct AddUp(BlockWork work) : IRow
         {
+            public void Begin()
+            {
+            }
+
             [MethodImpl(MethodImplOptions.AggressiveInlining)]
             public void Visit(int p, int first, float x, float offY, float offZ)
             {
-                const int n = BlockGrid.Nodes;
+                const int n = Edge;
                 var points = work.Points;
                 float nx = points.NormalX[p], ny = points.NormalY[p], nz = points.NormalZ[p];
                 var dx = Vector256.Create(x) - Vector256<float>.Indices;
                 var squared = (dx * dx) + Vector256.Create((offY * offY) + (offZ * offZ));
-                ref var perReach = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._perReach), first);
-                var near = Vector256.Max(Vector256<float>.Zero, Vector256<float>.One - (squared * Vector256.LoadUnsafe(ref perReach)));
-                ref var direction = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._direction), first);
-                var along = (Vector256.LoadUnsafe(ref direction) * nx) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref direction, n)) * ny) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref direction, 2 * n)) * nz);
+                ref var frame = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._frames), first / Edge * FrameRow);
+                var near = Vector256.Max(Vector256<float>.Zero, Vector256<float>.One - (squared * Vector256.LoadUnsafe(ref Unsafe.Add(ref frame, 3 * n))));
+                var along = (Vector256.LoadUnsafe(ref frame) * nx) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref frame, n)) * ny) + (Vector256.LoadUnsafe(ref Unsafe.Add(ref frame, 2 * n)) * nz);
                 // ((1 − d²/h²)² · cos)², without the ones that look the other way.
                 var w = near * near * Vector256.Max(Vector256<float>.Zero, along);
                 w *= w;
-                ref var sums = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._sums), first);
+                ref var sums = ref Unsafe.Add(ref MemoryMarshal.GetArrayDataReference(work._sums), first / Edge * SumRow);
                 Vector256<float> wx = w * dx, wnx = w * nx, wny = w * ny, wnz = w * nz;
                 Add(ref sums, 0, w);
                 Add(ref sums, n, wx);

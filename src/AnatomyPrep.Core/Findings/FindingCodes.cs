@@ -60,6 +60,15 @@ public static class FindingCodes
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
 
+    // Point cloud
+    public const string NormalsEstimated = "normals-estimated";
+    public const string NormalsInconsistent = "normals-inconsistent";
+    public const string NormalsInward = "normals-inward";
+    public const string OrientationUnsure = "orientation-unsure";
+    public const string OutliersRemoved = "outliers-removed";
+    public const string ScrapsDropped = "scraps-dropped";
+    public const string SurfaceOpen = "surface-open";
+
     // Repair
     public const string BorderLeftOpen = "border-left-open";
     public const string BordersStitched = "borders-stitched";

@@ -108,6 +108,10 @@ public static class FindingCodes
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
 
+    // Combine and mark
+    public const string CutSettled = "cut-settled";
+    public const string SolidsApart = "solids-apart";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
 }

@@ -125,6 +125,9 @@ public static class FindingCodes
     public const string CavitiesNotMade = "cavities-not-made";
     public const string SheetRedrawn = "sheet-redrawn";
     public const string WallThin = "wall-thin";
+    // Combine and mark
+    public const string CutSettled = "cut-settled";
+    public const string SolidsApart = "solids-apart";
 
     // Verify
     public const string DeviationLarge = "deviation-large";

@@ -55,10 +55,14 @@ public static class FindingCodes
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
     // Segment and surface
+    public const string BeyondValues = "beyond-values";
     public const string BodyCutAtBorder = "body-cut-at-border";
+    public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
+    public const string ThresholdChosen = "threshold-chosen";
+    public const string ThresholdSuggested = "threshold-suggested";
 
     // Repair
     public const string BridgeLaid = "bridge-laid";

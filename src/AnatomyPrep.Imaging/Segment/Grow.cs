@@ -54,7 +54,8 @@ public static unsafe class Grow
         return components.Keep(touched.Contains, run);
     }
 
-    private static HashSet<int> Touched(Components components, Region region)
+    /// <summary>The pieces that hold a sample of a region, all of whose samples lie in pieces.</summary>
+    internal static HashSet<int> Touched(Components components, Region region)
     {
         var touched = new HashSet<int>();
         for (var k = 0; k < region.Slices; k++)

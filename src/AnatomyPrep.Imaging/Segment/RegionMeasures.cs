@@ -2,6 +2,7 @@ using System.Numerics;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Volumes;
 
 namespace AnatomyPrep.Imaging.Segment;
 
@@ -54,5 +55,31 @@ public static unsafe class RegionMeasures
         }
 
         return (both, firstOnly, secondOnly);
+    }
+
+    /// <summary>The smallest block that holds the region, wider by a margin where the images go on; all zeros for an empty region.</summary>
+    public static SampleBox Bounds(Region region, int margin)
+    {
+        int i0 = int.MaxValue, i1 = -1, j0 = int.MaxValue, j1 = -1, k0 = int.MaxValue, k1 = -1;
+        for (var k = 0; k < region.Slices; k++)
+        {
+            for (var j = 0; j < region.Rows; j++)
+            {
+                var bits = region.Row(j, k);
+                var first = bits.IndexOfAnyExcept(0UL);
+                if (first < 0)
+                    continue;
+                var last = bits.LastIndexOfAnyExcept(0UL);
+                i0 = Math.Min(i0, (64 * first) + BitOperations.TrailingZeroCount(bits[first]) - 1);
+                i1 = Math.Max(i1, (64 * last) + 62 - BitOperations.LeadingZeroCount(bits[last]));
+                (j0, j1, k0, k1) = (Math.Min(j0, j), Math.Max(j1, j), Math.Min(k0, k), k);
+            }
+        }
+
+        if (k1 < 0)
+            return default;
+        (i0, j0, k0) = (Math.Max(0, i0 - margin), Math.Max(0, j0 - margin), Math.Max(0, k0 - margin));
+        (i1, j1, k1) = (Math.Min(region.Columns - 1, i1 + margin), Math.Min(region.Rows - 1, j1 + margin), Math.Min(region.Slices - 1, k1 + margin));
+        return new(i0, j0, k0, i1 - i0 + 1, j1 - j0 + 1, k1 - k0 + 1);
     }
 }

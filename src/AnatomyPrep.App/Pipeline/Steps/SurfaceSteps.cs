@@ -2,6 +2,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Meshing.Surface;
 
 namespace AnatomyPrep.App.Pipeline.Steps;
@@ -34,7 +35,9 @@ internal static class SurfaceSteps
                 ["cutThroughMaterialMm2"] = parts.CutMm2,
                 ["beyondValuesMm2"] = parts.FilledMm2,
             });
-        return new(effect, [.. Findings(parts)]);
+        return state.Uncertain is { } zone
+            ? new(effect, [.. Findings(parts), .. NearMetal(surface.Mesh, state.Volume(step.Name), zone, run)])
+            : new(effect, [.. Findings(parts)]);
     }
 
     private static IEnumerable<Finding> Findings(Areas areas)
@@ -58,6 +61,17 @@ internal static class SurfaceSteps
             yield return new(FindingCodes.BeyondValues, Severity.Caution,
                 FormattableString.Invariant($"{areas.FilledMm2:F0} mm² of the surface lie where a step took in more than the HU window holds; nobody measured them."),
                 "Check on the sections that no anatomy is made up: it is coloured as filled. A smaller radius takes in less.");
+        }
+    }
+
+    private static IEnumerable<Finding> NearMetal(Mesh mesh, Volume volume, Region zone, RunContext run)
+    {
+        var (nearMm2, allMm2) = UncertainArea.Measure(mesh, volume.Map, zone, run);
+        if (nearMm2 > 0)
+        {
+            yield return new(FindingCodes.SurfaceNearMetal, Severity.Caution,
+                FormattableString.Invariant($"{nearMm2:F0} mm² of the surface, {nearMm2 / allMm2:P1}, lie in the zone around metal: streaks may have moved it by millimetres."),
+                "Do not measure or plan on the model there.");
         }
     }
 

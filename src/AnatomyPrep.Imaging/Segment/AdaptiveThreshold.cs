@@ -60,8 +60,9 @@ public static unsafe class AdaptiveThreshold
         var sliceStep = Math.Max(1, (int)Math.Round(third / meanSliceMm));
         int a = LevelField.NodesAlong(volume.Columns, step), b = LevelField.NodesAlong(volume.Rows, step), c = LevelField.NodesAlong(volume.Slices, sliceStep);
         var (low, high) = Extremes(volume, step, sliceStep, a, b, c, run);
-        int reach = Math.Max(0, (int)Math.Round(options.NeighbourhoodMm / (step * Math.Max(map.ColumnStepMm.Length, map.RowStepMm.Length))) - 1);
-        int sliceReach = Math.Max(0, (int)Math.Round(options.NeighbourhoodMm / (sliceStep * meanSliceMm)) - 1);
+        // A node stands for half a step around it already.
+        int Reach(double nodeMm) => Math.Max(0, (int)Math.Round((options.NeighbourhoodMm / nodeMm) - 0.5));
+        int reach = Reach(step * Math.Max(map.ColumnStepMm.Length, map.RowStepMm.Length)), sliceReach = Reach(sliceStep * meanSliceMm);
         var nodes = new short[a * b * c];
         Partition.For(run, c, z =>
         {

@@ -11,7 +11,7 @@ namespace AnatomyPrep.Imaging.Segment;
 ///   distances along columns, then rows, then slices, each the lower envelope of parabolas, with the true, also uneven,
 ///   positions as abscissae: exact up to float32. Where slices slip sideways (gantry tilt) the directions do not part; then the
 ///   third pass looks at neighbouring slices one by one, nearest first, until none can be nearer, and reads the in-slice distance
-///   between samples by linear interpolation: off by at most half a pixel.
+///   between samples by linear interpolation: off by at most half a pixel's diagonal.
 /// Border: beyond the images nothing is known, so it does not count as outside.
 /// Shapes: the smallest block that holds the region, one sample wider where the images go on. Cost: O(samples) straight, times
 ///   the slices within the distance under tilt. Memory: 4 bytes a sample of the block. Same bytes on any thread count.
@@ -167,7 +167,7 @@ public sealed unsafe class DistanceMap : IDisposable
                     {
                         if (o.HeightMm * o.HeightMm >= best)
                             break;
-                        var flat = Between(inSlice.Pointer + ((long)o.Slice * Box.Rows * Box.Columns), i + o.Columns, j + o.Rows);
+                        var flat = Between(inSlice.Pointer + ((long)o.Slice * Box.Rows * Box.Columns), i + o.Columns, j + o.Rows, c.Length, r.Length);
                         best = Math.Min(best, (flat * flat) + (o.HeightMm * o.HeightMm));
                     }
 
@@ -177,11 +177,17 @@ public sealed unsafe class DistanceMap : IDisposable
         });
     }
 
-    // Linear between four samples of a slice; beyond the block the nearest one, which lies outside the region or at the images' border.
-    private double Between(float* slice, double i, double j)
+    // Linear between four samples of a slice. From a place beyond the block, whose samples are a convex set: over its nearest place, at a right angle.
+    private double Between(float* slice, double i, double j, double columnMm, double rowMm)
     {
-        i = Math.Clamp(i, 0, Box.Columns - 1);
-        j = Math.Clamp(j, 0, Box.Rows - 1);
+        double x = Math.Clamp(i, 0, Box.Columns - 1), y = Math.Clamp(j, 0, Box.Rows - 1);
+        var within = BetweenSamples(slice, x, y);
+        double di = (i - x) * columnMm, dj = (j - y) * rowMm;
+        return di == 0 && dj == 0 ? within : Math.Sqrt((within * within) + (di * di) + (dj * dj));
+    }
+
+    private double BetweenSamples(float* slice, double i, double j)
+    {
         int i0 = (int)i, j0 = (int)j, i1 = Math.Min(i0 + 1, Box.Columns - 1), j1 = Math.Min(j0 + 1, Box.Rows - 1);
         double x = i - i0, y = j - j0;
         float* near = slice + ((long)j0 * Box.Columns), far = slice + ((long)j1 * Box.Columns);

@@ -30,7 +30,9 @@ public sealed record SplitResult(IReadOnlyList<Region> Parts, Region Unseeded) :
 ///   depth below the surface of the region (<see cref="DistanceMap"/>) turned upside down, raised where HU change steeply: the two
 ///   bones are basins, the neck where they touch is a pass. Flooding starts at the points only, so a bone is not parted
 ///   at its own dents; water that comes from two points meets at the pass, and that is the cut. Samples go to the part
-///   that reaches them over the lowest pass; of equal ones to the one that came first (queues keep their order).
+///   that reaches them over the lowest pass; of equal ones to the one that came first (queues keep their order). A point
+///   stands for the samples within half its own depth, and all of them are wet from the beginning: put on a slope, it runs down to
+///   the middle of its bone before the water of another rises over the pass.
 /// The pass that counts is the lowest between two points. A part that hangs on its own point by a wall thinner than
 ///   the place where it touches its neighbour needs a point of its own beyond that wall.
 /// Pieces: what hangs together with no point is no part; it comes back apart.
@@ -60,9 +62,30 @@ public static unsafe class Split
         using var flood = new Flood(volume, region, distance, options.GradientWeightMm, run);
         for (var p = 0; p < options.PartsMm.Count; p++)
             foreach (var seed in options.PartsMm[p])
-                flood.Mark(NearestSample(volume, region, seed, options.ReachMm), p, seed);
+                MarkBall(volume, region, distance, flood, NearestSample(volume, region, seed, options.ReachMm), p, seed);
         flood.Run(run);
         return flood.Parts(region, options.PartsMm.Count, run);
+    }
+
+    // A ball of half the depth lies well within the region, so it is all of one part.
+    private static void MarkBall(Volume volume, Region region, DistanceMap distance, Flood flood, (int I, int J, int K) at, int part, Vec3 seedMm)
+    {
+        flood.Mark(at, part, seedMm);
+        var map = volume.Map;
+        var middle = map.Map(at.I, at.J, at.K);
+        var radiusMm = Math.Min(distance[at.I, at.J, at.K], distance.LargestMm) / 2;
+        int di = (int)(radiusMm / map.ColumnStepMm.Length) + 1, dj = (int)(radiusMm / map.RowStepMm.Length) + 1;
+        for (var k = 0; k < volume.Slices; k++)
+        {
+            var height = Vec3.Dot(map.Normal, middle - map.SliceOriginsMm[k]);
+            if (Math.Abs(height) > radiusMm)
+                continue;
+            var foot = map.Invert(middle - (map.Normal * height));
+            for (var j = Math.Max(0, (int)foot.Y - dj); j <= Math.Min(volume.Rows - 1, (int)foot.Y + dj + 1); j++)
+                for (var i = Math.Max(0, (int)foot.X - di); i <= Math.Min(volume.Columns - 1, (int)foot.X + di + 1); i++)
+                    if (region[i, j, k] && Vec3.Distance(map.Map(i, j, k), middle) <= radiusMm)
+                        flood.Mark((i, j, k), part, seedMm);
+        }
     }
 
     private static (int I, int J, int K) NearestSample(Volume volume, Region region, Vec3 seedMm, double reachMm)
@@ -134,11 +157,11 @@ public static unsafe class Split
         {
             var at = At(sample.I - _box.FirstColumn, sample.J - _box.FirstRow, sample.K - _box.FirstSlice);
             if (_labels.Pointer[at] != Dry && _labels.Pointer[at] != part)
-                throw new BadInputException(Step, "points", Seeds.Text(seedMm), "A point of another part takes the same sample: move one of them.");
+                throw new BadInputException(Step, "points", Seeds.Text(seedMm), "A point of another part lies as near as half the depth of the region there: move one of them.");
             if (_labels.Pointer[at] == part)
                 return;
             _labels.Pointer[at] = (byte)part;
-            Wait(at, _levels.Pointer[at]);
+            Wait(at, 0);
         }
 
         public void Run(RunContext run)
@@ -154,6 +177,7 @@ public static unsafe class Split
                 }
 
                 // A sample lower than the water is reached at once: it waits in the present queue, behind those already there.
+                // Only points stand above it, and from them the flood runs down first.
                 while (_heads[level] is var at and >= 0)
                 {
                     _heads[level] = _next.Pointer[at];

@@ -77,7 +77,7 @@ public sealed class SplitTests
         void Run(params IReadOnlyList<Vec3>[] parts) => Split.Apply(volume, ball, new(parts), s_run).Dispose();
         ((Action)(() => Run([Vec3.Zero]))).Should().Throw<BadInputException>().WithMessage("*2 to 250 parts*");
         ((Action)(() => Run([Vec3.Zero], []))).Should().Throw<BadInputException>().WithMessage("*at least one point*");
-        ((Action)(() => Run([Vec3.Zero], [new(0.2, 0, 0)]))).Should().Throw<BadInputException>().WithMessage("*another part*");
+        ((Action)(() => Run([Vec3.Zero], [new(1.2, 0, 0)]))).Should().Throw<BadInputException>().WithMessage("*another part*");
         ((Action)(() => Run([Vec3.Zero], [new(10, 10, 10)]))).Should().Throw<BadInputException>().WithMessage("*within 3 mm*");
         var small = () => Split.Apply(volume, ball, new([[new(1, 0, 0)], [new(-1, 0, 0)]]), new RunContext(memory: new MemoryBudget(1000)));
         small.Should().Throw<BadInputException>().WithMessage("*memory*Crop*");

@@ -3,6 +3,7 @@ using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Imaging.Acquire.Grids;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Verify;
 
@@ -22,7 +23,9 @@ internal static class InspectCommand
         {
             var path = parsed.GetValue(source)!;
             var options = new MeshReadOptions(RequestOptions.Unit(parsed.GetValue(unit)), parsed.GetValue(anatomy));
-            return Task.FromResult(!SourceLoader.IsScan(path)
+            return Task.FromResult(SourceLoader.IsGrid(path)
+                ? InspectGrid(context, path, parsed.GetValue(json), cancellation)
+                : !SourceLoader.IsScan(path)
                 ? InspectSeries(context, path, parsed.GetValue(json), cancellation)
                 : SourceLoader.IsCloud(path)
                     ? InspectCloud(context, path, options, parsed.GetValue(json), cancellation)
@@ -59,6 +62,28 @@ internal static class InspectCommand
             context.Output.Say($"not part of a volume: {other.Count()} files, {other.Key.Reason} ({other.Key.Code}), such as {other.First().Name}");
         context.Output.Findings(listing.Findings);
         return ExitOf(listing);
+    }
+
+    private static int InspectGrid(CommandContext context, string path, bool json, CancellationToken cancellation)
+    {
+        using var grid = context.Run(run => GridFile.Read(path, run), cancellation);
+        var f = grid.Facts;
+        if (json)
+        {
+            Output.WriteJson(new { series = new[] { f } });
+            return ExitOf(f.Findings);
+        }
+
+        context.Output.Facts(f.TransferSyntax,
+        [
+            ("size", $"{f.Columns} x {f.Rows} x {f.Slices}"),
+            ("spacing", FormattableString.Invariant($"{f.SpacingMm[0]:0.####} x {f.SpacingMm[1]:0.####} x {f.SpacingMm[2]:0.####} mm")),
+            ("tilt", FormattableString.Invariant($"{f.TiltDeg:F3} degrees")),
+            ("axes", f.Orientation.Axes),
+            ("HU", $"{f.MinHu} to {f.MaxHu}"),
+        ]);
+        context.Output.Findings(f.Findings);
+        return ExitOf(f.Findings);
     }
 
     // A listing is done even when a series in it is unusable; only a source without any usable series is bad input.

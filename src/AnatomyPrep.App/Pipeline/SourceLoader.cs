@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Imaging.Acquire.Grids;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Records.Statements;
@@ -18,7 +19,7 @@ internal sealed record LoadedSource(
     public void Dispose() => State.Dispose();
 }
 
-/// <summary>Reads a CT series, a mesh or points, and further meshes, and hashes every file.</summary>
+/// <summary>Reads a CT series, a volume file, a mesh or points, and further meshes, and hashes every file.</summary>
 internal sealed class SourceLoader(AppFolders folders)
 {
     private static readonly SortedDictionary<string, string> s_noParts = [];
@@ -29,13 +30,16 @@ internal sealed class SourceLoader(AppFolders folders)
     /// <exception cref="SeveralSeriesException">Several series could be meant.</exception>
     public LoadedSource Load(SourceRequest request, RunContext run)
     {
-        var source = IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request.Path, request.SeriesUid, run);
+        var source = IsGrid(request.Path) ? LoadGrid(request.Path, run) : IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request.Path, request.SeriesUid, run);
         if (request.Parts is { Count: > 0 } parts)
             source = WithParts(source, parts, request.Unit, run);
         return request.Unit is null && request.Anatomy is null || source.Facts.Scan is null && source.Facts.Parts is null
             ? source
             : source with { Facts = source.Facts with { Stated = new(request.Unit?.Plural(), request.Anatomy) } };
     }
+
+    /// <summary>True for a volume in one file (or two): NIfTI, NRRD, MetaImage.</summary>
+    public static bool IsGrid(string path) => File.Exists(path) && !HasDicomMark(path) && GridFile.Identify(path) is not null;
 
     /// <summary>True for a file of a mesh or of points. A DICOM file begins with 128 bytes of anything, so its mark is looked for first.</summary>
     public static bool IsScan(string path) => File.Exists(path) && !HasDicomMark(path) && MeshFile.Identify(path) is not null;
@@ -50,7 +54,7 @@ internal sealed class SourceLoader(AppFolders folders)
         var parts = (recorded.Parts ?? []).ToDictionary(p => p.Name, p => partPath(p.Name, recorded.Files[p.File].Sha256), StringComparer.Ordinal);
         var unit = recorded.Stated?.Unit is { } stated ? LengthUnits.All.First(u => u.Plural() == stated) : (LengthUnit?)null;
         var request = new SourceRequest(path, null, unit, recorded.Stated?.Anatomy, parts);
-        if (recorded.Series is null)
+        if (recorded.Kind != SourceKind.CtSeries)
             return Load(request, run);
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
         try
@@ -107,6 +111,32 @@ internal sealed class SourceLoader(AppFolders folders)
             MinHu = f.MinHu ?? 0,
             MaxHu = f.MaxHu ?? 0,
         };
+    }
+
+    private static LoadedSource LoadGrid(string path, RunContext run)
+    {
+        var grid = GridFile.Read(path, run);
+        var f = grid.Facts;
+        var facts = new SourceFacts
+        {
+            Kind = SourceKind.Volume,
+            Files = [.. f.Files.Select(x => new FileFacts(x.Sha256, x.Bytes))],
+            Series = new()
+            {
+                Modality = f.Modality,
+                Rows = f.Rows,
+                Columns = f.Columns,
+                Slices = f.Slices,
+                SpacingMm = [f.SpacingMm[0], f.SpacingMm[1]],
+                SliceSpacingMm = f.SliceSpacingMm,
+                TiltDeg = f.TiltDeg,
+                Orientation = f.Orientation.Axes,
+                TransferSyntax = f.TransferSyntax,
+                MinHu = f.MinHu,
+                MaxHu = f.MaxHu,
+            },
+        };
+        return new(path, PipelineState.FromVolume(grid.Volume), facts, f.Findings, s_noParts);
     }
 
     private static LoadedSource LoadScan(SourceRequest request, RunContext run)

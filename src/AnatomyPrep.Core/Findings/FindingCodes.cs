@@ -51,6 +51,12 @@ public static class FindingCodes
     public const string RescaleNotHu = "rescale-not-hu";
     public const string UnusedBits = "unused-bits";
 
+    // Acquire: volume files
+    public const string AtlasSpace = "atlas-space";
+    public const string AxesSkewed = "axes-skewed";
+    public const string OrientationDisagrees = "orientation-disagrees";
+    public const string SamplesNotNumbers = "samples-not-numbers";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 

@@ -1,4 +1,5 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
@@ -16,7 +17,24 @@ public sealed record SkippedFile(string Name, string Code, string Reason);
 /// <param name="Axes">
 /// Nearest patient direction of growing column, row and slice index: L or R, P or A, S (head) or I (feet); "LPS" is the plain axial one.
 /// </param>
-public sealed record SeriesOrientation(IReadOnlyList<double> Cosines, string Axes);
+public sealed record SeriesOrientation(IReadOnlyList<double> Cosines, string Axes)
+{
+    internal static SeriesOrientation Of(IndexToPatient map)
+    {
+        var (row, column) = (map.ColumnStepMm.Normalized(), map.RowStepMm.Normalized());
+        return new([row.X, row.Y, row.Z, column.X, column.Y, column.Z], $"{Letter(row)}{Letter(column)}{Letter(map.Normal)}");
+    }
+
+    private static char Letter(Vec3 d)
+    {
+        double x = Math.Abs(d.X), y = Math.Abs(d.Y), z = Math.Abs(d.Z);
+        if (x >= y && x >= z)
+            return d.X > 0 ? 'L' : 'R';
+        if (y >= z)
+            return d.Y > 0 ? 'P' : 'A';
+        return d.Z > 0 ? 'S' : 'I';
+    }
+}
 
 /// <summary>What there is to know about one stack of CT slices. Holds no patient data but UIDs.</summary>
 public sealed record SeriesFacts

@@ -166,23 +166,13 @@ internal static class StackCheck
             findings.Add(new(FindingCodes.TiltTagDisagrees, Severity.Caution, Text($"{Tag.Name(Tag.GantryTilt)} says {tag:F1} degrees, the positions say {tilt:F3}; the positions are used."), "Ask whether the series was straightened after the scan."));
     }
 
-    /// <summary>Bands of thickness: 1.25, 2 and 3 mm (our own; common practice for models is 0.5 to 1.25 mm).</summary>
     private static void DescribeThickness(StackGeometry g, List<Finding> findings)
     {
         var thickness = g.Slices.Select(s => s.Slice.ThicknessMm).OfType<double>().ToArray();
         var widest = g.StepsMm.Count > 0 ? g.StepsMm.Max() : 0;
         var coarsest = Math.Max(widest, thickness.Length > 0 ? thickness.Max() : 0);
-        if (coarsest > 1.25 + EvenMm)
-        {
-            var (severity, remedy) = coarsest switch
-            {
-                > 3.0 + EvenMm => (Severity.Caution, "Do not use it for planning: ask for a thinner reconstruction, 0.5 to 1.25 mm."),
-                > 2.0 + EvenMm => (Severity.Caution, "Ask for a thinner reconstruction, 0.5 to 1.25 mm."),
-                _ => (Severity.Note, "A reconstruction of 0.5 to 1.25 mm shows thin bone better."),
-            };
-            findings.Add(new(FindingCodes.ThickSlices, severity, Text($"Slices are up to {coarsest:F3} mm thick or apart."), remedy));
-        }
-
+        if (ThicknessBands.Describe(coarsest) is { } thick)
+            findings.Add(thick);
         if (thickness.Length < g.Slices.Count || g.StepsMm.Count == 0)
             return;
         var ratios = g.StepsMm.Select((step, k) => step > SamePlaceMm ? MeanThicknessMm(g, k) / step : 0).ToArray();

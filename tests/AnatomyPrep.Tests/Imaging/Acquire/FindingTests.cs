@@ -96,7 +96,7 @@ public sealed partial class FindingTests
     public void Every_code_that_acquire_uses_is_explained()
     {
         var text = File.ReadAllText(Path.Combine(Repository.Root, "docs", "formats", "findings.md"));
-        var used = Directory.GetFiles(Path.Combine(Repository.Root, "src", "AnatomyPrep.Imaging", "Acquire"), "*.cs")
+        var used = Directory.GetFiles(Path.Combine(Repository.Root, "src", "AnatomyPrep.Imaging", "Acquire"), "*.cs", SearchOption.AllDirectories)
             .SelectMany(f => CodeName().Matches(File.ReadAllText(f)).Select(m => m.Groups[1].Value)).Distinct().ToArray();
         used.Should().HaveCountGreaterThan(30);
         used.Select(name => (string)typeof(FindingCodes).GetField(name)!.GetRawConstantValue()!).Should().AllSatisfy(code => text.Should().Contain($"`{code}`"));

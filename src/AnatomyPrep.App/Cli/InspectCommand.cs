@@ -6,6 +6,7 @@ using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Imaging.Acquire.Grids;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Verify;
+using Microsoft.Extensions.Logging;
 
 namespace AnatomyPrep.App.Cli;
 
@@ -16,9 +17,10 @@ internal static class InspectCommand
     {
         var source = new Argument<string>("SOURCE") { Description = "Folder or file" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
+        var identify = new Option<bool>("--identify") { Description = "Also show who the patients are; that it was shown is logged" };
         var anatomy = new Option<string?>("--anatomy") { Description = "What a scan shows, such as head; its size is then judged" };
         var unit = RequestOptions.CreateUnit();
-        var command = new Command("inspect", "What is in a file or folder: series, geometry, findings; or mesh facts") { source, anatomy, unit, json };
+        var command = new Command("inspect", "What is in a file or folder: series, geometry, findings; or mesh facts") { source, anatomy, unit, identify, json };
         command.SetAction((parsed, cancellation) =>
         {
             var path = parsed.GetValue(source)!;
@@ -26,7 +28,7 @@ internal static class InspectCommand
             return Task.FromResult(SourceLoader.IsGrid(path)
                 ? InspectGrid(context, path, parsed.GetValue(json), cancellation)
                 : !SourceLoader.IsScan(path)
-                ? InspectSeries(context, path, parsed.GetValue(json), cancellation)
+                ? InspectSeries(context, path, parsed.GetValue(identify), parsed.GetValue(json), cancellation)
                 : SourceLoader.IsCloud(path)
                     ? InspectCloud(context, path, options, parsed.GetValue(json), cancellation)
                     : InspectMesh(context, path, options, parsed.GetValue(json), cancellation));
@@ -34,9 +36,11 @@ internal static class InspectCommand
         return command;
     }
 
-    private static int InspectSeries(CommandContext context, string path, bool json, CancellationToken cancellation)
+    private static int InspectSeries(CommandContext context, string path, bool identify, bool json, CancellationToken cancellation)
     {
-        var listing = context.Run(run => new DicomSource(SourceLoader.Reader).Inspect(path, run), cancellation);
+        var listing = context.Run(run => new DicomSource(SourceLoader.Reader).Inspect(path, run, identify), cancellation);
+        if (identify)
+            context.Log.LogWarning("Identifiers of {Count} series were shown by inspect --identify", listing.Series.Count);
         if (json)
         {
             Output.WriteJson(listing);
@@ -54,9 +58,16 @@ internal static class InspectCommand
                 ("axes", s.Orientation?.Axes ?? "unknown"),
                 ("HU", s.MinHu is null ? "not decoded" : $"{s.MinHu} to {s.MaxHu}"),
                 ("transfer syntax", s.TransferSyntax),
+                ("kernel", s.Kernel ?? "not stated"),
+                .. s.ToldApartBy is null ? [] : new[] { ("told apart by", s.ToldApartBy) },
             ]);
+            if (listing.Identities?.FirstOrDefault(i => i.Selector == s.Selector) is { } who)
+                context.Output.Facts("who", who.Identifiers.Select(i => (i.Key, i.Value)));
             context.Output.Findings(s.Findings);
         }
+
+        if (listing.Suggested is { } suggested)
+            Output.WriteResult($"suggested {suggested.Selector}: {suggested.Reason}");
 
         foreach (var other in listing.Others.GroupBy(o => (o.Code, o.Reason)))
             context.Output.Say($"not part of a volume: {other.Count()} files, {other.Key.Reason} ({other.Key.Code}), such as {other.First().Name}");

@@ -4,6 +4,8 @@ namespace AnatomyPrep.Core.Findings;
 public static class FindingCodes
 {
     // Acquire: files
+    public const string BurnedInText = "burned-in-text";
+    public const string DirectoryFileMissing = "dicomdir-file-missing";
     public const string FileChanged = "file-changed";
     public const string FileCrashedReader = "file-crashed-reader";
     public const string FileDuplicate = "file-duplicate";
@@ -19,6 +21,8 @@ public static class FindingCodes
     public const string MixedPatients = "mixed-patients";
     public const string PixelDataLong = "pixel-data-long";
     public const string PixelLayoutUnsupported = "pixel-layout-unsupported";
+    public const string SeriesSplit = "series-split";
+    public const string SeveralPatients = "several-patients";
     public const string TransferSyntaxUnsupported = "transfer-syntax-unsupported";
 
     // Acquire: geometry
@@ -50,6 +54,12 @@ public static class FindingCodes
     public const string RescaleMissing = "rescale-missing";
     public const string RescaleNotHu = "rescale-not-hu";
     public const string UnusedBits = "unused-bits";
+
+    // Acquire: volume files
+    public const string AtlasSpace = "atlas-space";
+    public const string AxesSkewed = "axes-skewed";
+    public const string OrientationDisagrees = "orientation-disagrees";
+    public const string SamplesNotNumbers = "samples-not-numbers";
 
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";

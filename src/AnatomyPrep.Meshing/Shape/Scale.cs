@@ -16,11 +16,11 @@ public sealed record ScaleParameters(double? Factor = null, double? TargetHeight
 public static class Scale
 {
     /// <exception cref="PlanException">Not exactly one of factor and height, or not positive and finite.</exception>
-    /// <exception cref="CheckFailedException">The model has no extent along the axis.</exception>
+    /// <exception cref="CheckFailedException">The model has no extent along the axis, or would leave the range of numbers.</exception>
     public static ShapeResult Apply(Mesh mesh, ScaleParameters parameters, RunContext run)
     {
         var axis = Placement.Direction("scale", "axis", parameters.Axis ?? new Vec3(0, 0, 1));
-        var about = parameters.AboutMm ?? (mesh.VertexCount == 0 ? Vec3.Zero : mesh.BoundsMm().Center);
+        var about = parameters.AboutMm ?? Placement.CenterMm(mesh);
         Placement.RequireFinite("scale", "aboutMm", about);
         var factor = Factor(mesh, parameters, axis);
         var map = Affine3.Translate(about).After(Affine3.Scale(factor)).After(Affine3.Translate(-about));
@@ -54,14 +54,14 @@ public static class Scale
     private static double HeightMm(Mesh mesh, Vec3 axis)
     {
         double low = double.PositiveInfinity, high = double.NegativeInfinity;
-        for (var v = 0; v < mesh.VertexCount; v++)
+        foreach (var v in mesh.Triangles)
         {
             var at = Vec3.Dot(mesh.Local(v), axis);
             low = Math.Min(low, at);
             high = Math.Max(high, at);
         }
 
-        return mesh.VertexCount == 0 ? 0 : high - low;
+        return mesh.TriangleCount == 0 ? 0 : high - low;
     }
 
     private static Finding Scaled(double factor) => new(

@@ -61,6 +61,8 @@ public static class FindingCodes
     public const string SeveralPieces = "several-pieces";
 
     // Repair
+    public const string BorderLeftOpen = "border-left-open";
+    public const string BordersStitched = "borders-stitched";
     public const string BridgeLaid = "bridge-laid";
     public const string BridgeNotLaid = "bridge-not-laid";
     public const string CavitiesFilled = "cavities-filled";
@@ -68,11 +70,13 @@ public static class FindingCodes
     public const string DuplicatesRemoved = "duplicates-removed";
     public const string FillCrosses = "fill-crosses";
     public const string HoleNotFilled = "hole-not-filled";
+    public const string HiddenPiecesDropped = "hidden-pieces-dropped";
     public const string HolesFilled = "holes-filled";
     public const string NothingLeft = "nothing-left";
     public const string NothingSelected = "nothing-selected";
     public const string OneSidedSurface = "one-sided-surface";
     public const string PiecesCross = "pieces-cross";
+    public const string PiecesTurned = "pieces-turned";
     public const string SelectionRemoved = "selection-removed";
     public const string SelfIntersectionKept = "self-intersection-kept";
     public const string SelfIntersectionsRemoved = "self-intersections-removed";
@@ -108,8 +112,14 @@ public static class FindingCodes
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
 
+    // Shell
+    public const string CavitiesNotMade = "cavities-not-made";
+    public const string SheetRedrawn = "sheet-redrawn";
+    public const string WallThin = "wall-thin";
+
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string PiecesUnited = "pieces-united";
     public const string SolidsApart = "solids-apart";
 
     // Verify

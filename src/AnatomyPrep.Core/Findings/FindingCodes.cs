@@ -55,10 +55,29 @@ public static class FindingCodes
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
     // Segment and surface
+    public const string BeyondValues = "beyond-values";
     public const string BodyCutAtBorder = "body-cut-at-border";
+    public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
+    public const string MetalPresent = "metal-present";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
+    public const string StrokeWithoutEffect = "stroke-without-effect";
+    public const string SupportNotJudged = "support-not-judged";
+    public const string SupportRemoved = "support-removed";
+    public const string SurfaceNearMetal = "surface-near-metal";
+    public const string ThinBoneAdded = "thin-bone-added";
+    public const string ThresholdChosen = "threshold-chosen";
+    public const string ThresholdSuggested = "threshold-suggested";
+
+    // Point cloud
+    public const string NormalsEstimated = "normals-estimated";
+    public const string NormalsInconsistent = "normals-inconsistent";
+    public const string NormalsInward = "normals-inward";
+    public const string OrientationUnsure = "orientation-unsure";
+    public const string OutliersRemoved = "outliers-removed";
+    public const string ScrapsDropped = "scraps-dropped";
+    public const string SurfaceOpen = "surface-open";
 
     // Repair
     public const string BorderLeftOpen = "border-left-open";
@@ -124,4 +143,6 @@ public static class FindingCodes
 
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string SurfaceSoft = "surface-soft";
+    public const string WallsThin = "walls-thin";
 }

@@ -145,8 +145,10 @@ public static class FindingCodes
     public const string CavitiesNotMade = "cavities-not-made";
     public const string SheetRedrawn = "sheet-redrawn";
     public const string WallThin = "wall-thin";
+
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string PiecesUnited = "pieces-united";
     public const string SolidsApart = "solids-apart";
 
     // Verify

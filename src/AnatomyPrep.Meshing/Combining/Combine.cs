@@ -42,11 +42,11 @@ public static class Combine
         });
         run.Report(step, "combine", 0.5);
         var combined = SolidCombination.Make(step, engine, (e, solids) => e.Combine(operation, solids), run);
-        return Result(step, operation, mesh, facts!, otherFacts!, combined);
+        return Result(step, operation, facts!, otherFacts!, combined);
     }
 
     private static ShapeResult Result(
-        string step, BooleanOperation operation, Mesh mesh, MeshFacts before, MeshFacts other, SolidCombination combined)
+        string step, BooleanOperation operation, MeshFacts before, MeshFacts other, SolidCombination combined)
     {
         if (combined.Mesh.TriangleCount == 0)
             return new(combined.Mesh, Effect(before, other, combined, before.AreaMm2), [Nothing(operation)]);
@@ -55,41 +55,15 @@ public static class Combine
         if (operation != BooleanOperation.Intersection && combined.Raw.Whole == combined.Mesh.TriangleCount && combined.Raw.Whole == before.Triangles + (operation == BooleanOperation.Union ? other.Triangles : 0))
             findings.Add(Apart(operation));
         if (combined.Settled > 0)
-            findings.Add(Settled(combined));
-        return new(combined.Mesh, Effect(before, other, combined, ChangedAreaMm2(mesh, combined.Raw)), findings);
-    }
-
-    /// <summary>Area of the model that went plus area that came.</summary>
-    private static double ChangedAreaMm2(Mesh mesh, CombinedMesh combined)
-    {
-        var wholeAreaMm2 = 0.0;
-        var newAreaMm2 = 0.0;
-        for (var t = 0; t < combined.Mesh.TriangleCount; t++)
-        {
-            var (a, b, c) = combined.Mesh.Triangle(t);
-            var whole = combined.SourceOf[t] == 0 && !combined.VertexIsNew[a] && !combined.VertexIsNew[b] && !combined.VertexIsNew[c];
-            if (whole)
-                wholeAreaMm2 += MeshMeasures.TriangleAreaMm2(combined.Mesh, t);
-            else
-                newAreaMm2 += MeshMeasures.TriangleAreaMm2(combined.Mesh, t);
-        }
-
-        return Math.Max(0, MeshMeasures.AreaMm2(mesh) - wholeAreaMm2) + newAreaMm2;
+            findings.Add(combined.SettledFinding());
+        return new(combined.Mesh, Effect(before, other, combined, combined.ChangedAreaMm2(s => s == 0, before.AreaMm2)), findings);
     }
 
     private static StepEffect Effect(MeshFacts before, MeshFacts other, SolidCombination combined, double changedAreaMm2) => new(
         changedAreaMm2,
         VolumeBeforeMm3: before.VolumeMm3,
         VolumeAfterMm3: combined.Facts.VolumeMm3,
-        Measures: new SortedDictionary<string, double>(StringComparer.Ordinal)
-        {
-            ["piecesAfter"] = combined.Facts.Components,
-            ["settledMaxMm"] = combined.SettledMaxMm,
-            ["settledPlaces"] = combined.Settled,
-            ["trianglesKept"] = combined.Raw.Whole,
-            ["trianglesNew"] = Math.Max(0, combined.Facts.Triangles - combined.Raw.Whole),
-            ["volumeOtherMm3"] = other.VolumeMm3,
-        });
+        Measures: combined.Measures(("volumeOtherMm3", other.VolumeMm3)));
 
     /// <summary>Volumes that no union, difference or intersection can have are a fault of ours or of the engine, and must not pass.</summary>
     private static void RequirePlausible(string step, BooleanOperation operation, double a, double b, double result)
@@ -116,10 +90,4 @@ public static class Combine
         Severity.Caution,
         operation == BooleanOperation.Union ? "The two solids do not overlap: the result is both, side by side." : "The two solids do not overlap: nothing has changed.",
         "Check where both meshes lie; they must be in the same coordinates.");
-
-    internal static Finding Settled(SolidCombination combined) => new(
-        FindingCodes.CutSettled,
-        Severity.Note,
-        FormattableString.Invariant($"Along the cut {combined.Settled} places were straightened that rounding had folded; the surface moved by at most {combined.SettledMaxMm:G3} mm."),
-        "Nothing needs doing.");
 }

@@ -53,6 +53,44 @@ internal sealed record SolidCombination(Mesh Mesh, MeshFacts Facts, CombinedMesh
         return Repaired(step, first, run);
     }
 
+    /// <summary>Area of the model that went plus area that came.</summary>
+    /// <param name="ofModel">Whether a source is part of the model.</param>
+    public double ChangedAreaMm2(Func<int, bool> ofModel, double modelAreaMm2)
+    {
+        double wholeMm2 = 0, newMm2 = 0;
+        for (var t = 0; t < Raw.Mesh.TriangleCount; t++)
+        {
+            var (a, b, c) = Raw.Mesh.Triangle(t);
+            if (ofModel(Raw.SourceOf[t]) && !Raw.VertexIsNew[a] && !Raw.VertexIsNew[b] && !Raw.VertexIsNew[c])
+                wholeMm2 += MeshMeasures.TriangleAreaMm2(Raw.Mesh, t);
+            else
+                newMm2 += MeshMeasures.TriangleAreaMm2(Raw.Mesh, t);
+        }
+
+        return Math.Max(0, modelAreaMm2 - wholeMm2) + newMm2;
+    }
+
+    public SortedDictionary<string, double> Measures(params ReadOnlySpan<(string Name, double Value)> more)
+    {
+        var measures = new SortedDictionary<string, double>(StringComparer.Ordinal)
+        {
+            ["piecesAfter"] = Facts.Components,
+            ["settledMaxMm"] = SettledMaxMm,
+            ["settledPlaces"] = Settled,
+            ["trianglesKept"] = Raw.Whole,
+            ["trianglesNew"] = Math.Max(0, Facts.Triangles - Raw.Whole),
+        };
+        foreach (var (name, value) in more)
+            measures.Add(name, value);
+        return measures;
+    }
+
+    public Finding SettledFinding() => new(
+        FindingCodes.CutSettled,
+        Severity.Note,
+        FormattableString.Invariant($"Along the cut {Settled} places were straightened that rounding had folded; the surface moved by at most {SettledMaxMm:G3} mm."),
+        "Nothing needs doing.");
+
     private static SolidCombination Settle(CombinedMesh raw, RunContext run)
     {
         var (mesh, isNew, dust) = Dust.Drop(raw, run);

@@ -140,6 +140,7 @@ public static class FindingCodes
     public const string LandmarksMirrored = "landmarks-mirrored";
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
+    public const string TriangleTargetMissed = "triangle-target-missed";
 
     // Shell
     public const string CavitiesNotMade = "cavities-not-made";

@@ -4,6 +4,8 @@ namespace AnatomyPrep.Core.Findings;
 public static class FindingCodes
 {
     // Acquire: files
+    public const string BurnedInText = "burned-in-text";
+    public const string DirectoryFileMissing = "dicomdir-file-missing";
     public const string FileChanged = "file-changed";
     public const string FileCrashedReader = "file-crashed-reader";
     public const string FileDuplicate = "file-duplicate";
@@ -19,6 +21,8 @@ public static class FindingCodes
     public const string MixedPatients = "mixed-patients";
     public const string PixelDataLong = "pixel-data-long";
     public const string PixelLayoutUnsupported = "pixel-layout-unsupported";
+    public const string SeriesSplit = "series-split";
+    public const string SeveralPatients = "several-patients";
     public const string TransferSyntaxUnsupported = "transfer-syntax-unsupported";
 
     // Acquire: geometry
@@ -51,6 +55,12 @@ public static class FindingCodes
     public const string RescaleNotHu = "rescale-not-hu";
     public const string UnusedBits = "unused-bits";
 
+    // Acquire: volume files
+    public const string AtlasSpace = "atlas-space";
+    public const string AxesSkewed = "axes-skewed";
+    public const string OrientationDisagrees = "orientation-disagrees";
+    public const string SamplesNotNumbers = "samples-not-numbers";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
@@ -70,7 +80,18 @@ public static class FindingCodes
     public const string ThresholdChosen = "threshold-chosen";
     public const string ThresholdSuggested = "threshold-suggested";
 
+    // Point cloud
+    public const string NormalsEstimated = "normals-estimated";
+    public const string NormalsInconsistent = "normals-inconsistent";
+    public const string NormalsInward = "normals-inward";
+    public const string OrientationUnsure = "orientation-unsure";
+    public const string OutliersRemoved = "outliers-removed";
+    public const string ScrapsDropped = "scraps-dropped";
+    public const string SurfaceOpen = "surface-open";
+
     // Repair
+    public const string BorderLeftOpen = "border-left-open";
+    public const string BordersStitched = "borders-stitched";
     public const string BridgeLaid = "bridge-laid";
     public const string BridgeNotLaid = "bridge-not-laid";
     public const string CavitiesFilled = "cavities-filled";
@@ -78,11 +99,13 @@ public static class FindingCodes
     public const string DuplicatesRemoved = "duplicates-removed";
     public const string FillCrosses = "fill-crosses";
     public const string HoleNotFilled = "hole-not-filled";
+    public const string HiddenPiecesDropped = "hidden-pieces-dropped";
     public const string HolesFilled = "holes-filled";
     public const string NothingLeft = "nothing-left";
     public const string NothingSelected = "nothing-selected";
     public const string OneSidedSurface = "one-sided-surface";
     public const string PiecesCross = "pieces-cross";
+    public const string PiecesTurned = "pieces-turned";
     public const string SelectionRemoved = "selection-removed";
     public const string SelfIntersectionKept = "self-intersection-kept";
     public const string SelfIntersectionsRemoved = "self-intersections-removed";
@@ -117,6 +140,16 @@ public static class FindingCodes
     public const string LandmarksMirrored = "landmarks-mirrored";
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
+
+    // Shell
+    public const string CavitiesNotMade = "cavities-not-made";
+    public const string SheetRedrawn = "sheet-redrawn";
+    public const string WallThin = "wall-thin";
+
+    // Combine and mark
+    public const string CutSettled = "cut-settled";
+    public const string PiecesUnited = "pieces-united";
+    public const string SolidsApart = "solids-apart";
 
     // Verify
     public const string DeviationLarge = "deviation-large";

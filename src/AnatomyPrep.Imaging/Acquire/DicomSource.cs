@@ -4,7 +4,7 @@ using AnatomyPrep.Core.Volumes;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
-/// <summary>Reads DICOM CT series from a folder or file.</summary>
+/// <summary>Reads DICOM CT series from a folder, file, zip archive or DICOMDIR.</summary>
 /// <remarks>
 /// Every byte of an input file is read in child processes only (<see cref="ReaderChild"/>, dcmdump); this process sees
 /// names, numbers and HU. Stages: list files, read headers, sort into stacks, check by headers, gate by dcmdump, decode.
@@ -16,30 +16,42 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     private const string Source = "the source";
     private readonly ReaderLimits _limits = limits ?? ReaderLimits.Default;
 
+    /// <summary>True for a zip archive of images, which begins as a 3MF model does.</summary>
+    public static bool IsArchive(string path) => SourceArchive.IsZip(path);
+
     /// <summary>All CT stacks with their facts, HU range and findings, and every other file with the reason.</summary>
     /// <exception cref="BadInputException">The path holds no files.</exception>
-    public SeriesListing Inspect(string path, RunContext run)
+    /// <param name="identify">Also tell who the patients are.</param>
+    public SeriesListing Inspect(string path, RunContext run, bool identify = false)
     {
         using var study = Open(path, run);
         var series = new List<SeriesFacts>();
         foreach (var stack in study.Stacks)
         {
             var decoded = study.Decode(stack, null, run);
-            series.Add(Describe(stack, decoded, []));
+            series.Add(Named(Describe(stack, decoded, [])));
         }
 
-        return new SeriesListing(series, study.Others, study.Findings);
+        return new SeriesListing(series, study.Others, [.. study.Findings.Select(MarkedName.Plain)], SeriesChoice.Suggest(series))
+        {
+            Identities = identify ? [.. study.Stacks.Select(s => Identity(s, study, run))] : null,
+        };
     }
 
     /// <summary>One CT series as a volume in HU.</summary>
     /// <param name="seriesUid">A selector from <see cref="SeriesFacts.Selector"/>, or null where the source holds one volume.</param>
+    /// <param name="patient">
+    /// Called with the Patient ID, or null where there is none, before anything is decoded: gives what may be kept of it, or throws
+    /// when it is the wrong one. The ID is kept nowhere.
+    /// </param>
     /// <exception cref="BadInputException">No series, or one with a stop finding; the message is the first of them.</exception>
     /// <exception cref="SeveralSeriesException">Several could be meant.</exception>
-    public LoadedSeries Load(string path, string? seriesUid, RunContext run)
+    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null)
     {
         using var study = Open(path, run);
         var stack = Choose(study, seriesUid);
         ThrowIfStopped(stack.Stops, stack.Findings);
+        var pseudonym = patient?.Invoke(study.Identify(stack, run).FirstOrDefault(i => i.Tag == Tag.PatientId)?.Value);
         var facts = stack.Stack.Facts;
         var bytes = (long)facts.Rows * facts.Columns * stack.Slices.Count * sizeof(short);
         run.Memory.Require("acquire", bytes, "Give a smaller series, or raise the memory limit.");
@@ -51,7 +63,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
             var decoded = study.Decode(stack, file.PathForChild, run);
             ThrowIfStopped(decoded.Stops, stack.Findings);
             var described = Describe(stack, decoded, study.Findings);
-            return new LoadedSeries(Map(file, stack), described, described.Files, described.Findings);
+            return new LoadedSeries(Map(file, stack), Named(described), described.Files, [.. described.Findings.Select(f => MarkedName.Numbered(f, described.Files))], pseudonym);
         }
         catch
         {
@@ -62,8 +74,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
 
     private Study Open(string path, RunContext run)
     {
-        var files = SourceFolder.List(path, run);
-        var study = new Study(reader, _limits, files);
+        var study = new Study(reader, _limits, SourceFolder.Open(path, run));
         try
         {
             study.Scan(run);
@@ -85,7 +96,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     private static void ThrowIfStopped(IReadOnlyList<Stop> stops, IReadOnlyList<Finding> findings)
     {
         if (stops.Count > 0)
-            throw stops[0].Fault.ToException(stops[0].File, [.. stops.Select(s => s.ToFinding()), .. findings]);
+            throw MarkedName.Plain(stops[0].Fault.ToException(stops[0].File, [.. stops.Select(s => s.ToFinding()), .. findings]));
     }
 
     private static CheckedStack Choose(Study study, string? selector)
@@ -99,7 +110,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         {
             0 => throw new BadInputException(Source, Tag.Name(Tag.SeriesInstanceUid), "the one asked for is not there", "Choose one that inspect lists."),
             1 => candidates[0],
-            _ => throw new SeveralSeriesException([.. candidates.Select(c => Describe(c, Decoded.None, []))]),
+            _ => throw new SeveralSeriesException([.. candidates.Select(c => Named(Describe(c, Decoded.None, [])))]),
         };
     }
 
@@ -109,6 +120,14 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         var volumes = stacks.Where(s => s.Slices.Count > 1).ToArray();
         return volumes.Length > 0 ? volumes : stacks;
     }
+
+    private static SeriesIdentity Identity(CheckedStack stack, Study study, RunContext run)
+    {
+        var names = Tag.Identifiers.ToDictionary(i => i.Tag, i => i.Name);
+        return new(stack.Stack.Selector, [.. study.Identify(stack, run).Select(i => KeyValuePair.Create(names[i.Tag], i.Value))]);
+    }
+
+    private static SeriesFacts Named(SeriesFacts facts) => facts with { Findings = [.. facts.Findings.Select(MarkedName.Plain)] };
 
     private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder)
     {
@@ -142,6 +161,9 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
             PatientPosition = facts.PatientPosition,
             SliceThicknessMm = stack.Slices.Max(x => x.Slice.ThicknessMm),
             Kernel = facts.Kernel,
+            SeriesNumber = facts.SeriesNumber,
+            Derived = stack.Slices.Any(x => x.Facts.Derived),
+            ToldApartBy = stack.Stack.Part?.How,
             HasContrast = stack.Slices.Any(x => x.Facts.HasContrast),
             Lossy = stack.Slices.Any(x => x.Facts.Lossy),
             Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. ofFolder],

@@ -16,11 +16,11 @@ public sealed record ScaleParameters(double? Factor = null, double? TargetHeight
 public static class Scale
 {
     /// <exception cref="PlanException">Not exactly one of factor and height, or not positive and finite.</exception>
-    /// <exception cref="CheckFailedException">The model has no extent along the axis.</exception>
+    /// <exception cref="CheckFailedException">The model has no extent along the axis, or would leave the range of numbers.</exception>
     public static ShapeResult Apply(Mesh mesh, ScaleParameters parameters, RunContext run)
     {
         var axis = Placement.Direction("scale", "axis", parameters.Axis ?? new Vec3(0, 0, 1));
-        var about = parameters.AboutMm ?? (mesh.VertexCount == 0 ? Vec3.Zero : mesh.BoundsMm().Center);
+        var about = parameters.AboutMm ?? Placement.CenterMm(mesh);
         Placement.RequireFinite("scale", "aboutMm", about);
         var factor = Factor(mesh, parameters, axis);
         var map = Affine3.Translate(about).After(Affine3.Scale(factor)).After(Affine3.Translate(-about));
@@ -28,7 +28,7 @@ public static class Scale
         var measures = new SortedDictionary<string, double>(StringComparer.Ordinal)
         {
             ["factor"] = factor,
-            ["heightMm"] = HeightMm(scaled, axis),
+            ["heightMm"] = AxisExtent.Of(scaled, axis).LengthMm,
         };
         return new(scaled, Displacement.Effect(mesh, scaled, run, measures), factor == 1 ? [] : [Scaled(factor)]);
     }
@@ -40,7 +40,7 @@ public static class Scale
         if (parameters.TargetHeightMm is not { } target || parameters.Factor is not null)
             throw new PlanException("scale", null, "factor, targetHeightMm", parameters.Factor is null ? "neither" : "both", "exactly one of the two");
         Positive("targetHeightMm", target);
-        var height = HeightMm(mesh, axis);
+        var height = AxisExtent.Of(mesh, axis).LengthMm;
         if (height <= 0)
             throw new CheckFailedException("scale to a height", "a model with an extent along the axis", Placement.Text(height) + " mm");
         return target / height;
@@ -50,19 +50,6 @@ public static class Scale
         value > 0 && double.IsFinite(value)
             ? value
             : throw new PlanException("scale", null, parameter, Placement.Text(value), "a positive number");
-
-    private static double HeightMm(Mesh mesh, Vec3 axis)
-    {
-        double low = double.PositiveInfinity, high = double.NegativeInfinity;
-        for (var v = 0; v < mesh.VertexCount; v++)
-        {
-            var at = Vec3.Dot(mesh.Local(v), axis);
-            low = Math.Min(low, at);
-            high = Math.Max(high, at);
-        }
-
-        return mesh.VertexCount == 0 ? 0 : high - low;
-    }
 
     private static Finding Scaled(double factor) => new(
         FindingCodes.ModelScaled,

@@ -34,6 +34,14 @@ internal static class Stages
         ("components", "itk_connected_components_6", "itk", "3-D labelling, 6 neighbours"),
         ("largest", "largest_component", "vtk", "largest piece"),
         ("stl-write", "stl_write", "vtk", "binary STL"),
+        ("smooth", "windowed_sinc_20", "vtk", "smoothing, 20 passes"),
+        ("simplify", "quadric_decimation_90", "vtk", "simplification by 90 %"),
+        ("simplify-200k", "cgal_edge_collapse_90", "cgal", "simplification by 90 %, 200,000 triangles"),
+        ("crossings", "cgal_self_intersections_clean_parallel", "cgal", "self-intersections, none there"),
+        ("crossings-folded", "cgal_self_intersections_dirty", "cgal", "self-intersections, 200 folds"),
+        ("crossings-removal", "cgal_remove_self_intersections_dirty", "cgal", "removal of 200 folds"),
+        ("fill-holes", "cgal_fill_holes_refine_fair", "cgal", "16 holes, continuing the curvature"),
+        ("fill-holes-flat", "cgal_fill_holes_flat", "cgal", "16 holes, flat"),
     ];
 
     public static Stage Create(string name, PhantomVolume phantom)
@@ -61,7 +69,7 @@ internal static class Stages
                     components.Keep(1, run).Dispose();
                 }, bone.Dispose);
             default:
-                throw new ArgumentException($"No stage is called {name}.", nameof(name));
+                return MeshStages.Create(name, phantom, run);
         }
     }
 

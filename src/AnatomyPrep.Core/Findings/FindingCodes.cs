@@ -78,12 +78,33 @@ public static class FindingCodes
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
     // Segment and surface
+    public const string BeyondValues = "beyond-values";
     public const string BodyCutAtBorder = "body-cut-at-border";
+    public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
+    public const string MetalPresent = "metal-present";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
+    public const string StrokeWithoutEffect = "stroke-without-effect";
+    public const string SupportNotJudged = "support-not-judged";
+    public const string SupportRemoved = "support-removed";
+    public const string SurfaceNearMetal = "surface-near-metal";
+    public const string ThinBoneAdded = "thin-bone-added";
+    public const string ThresholdChosen = "threshold-chosen";
+    public const string ThresholdSuggested = "threshold-suggested";
+
+    // Point cloud
+    public const string NormalsEstimated = "normals-estimated";
+    public const string NormalsInconsistent = "normals-inconsistent";
+    public const string NormalsInward = "normals-inward";
+    public const string OrientationUnsure = "orientation-unsure";
+    public const string OutliersRemoved = "outliers-removed";
+    public const string ScrapsDropped = "scraps-dropped";
+    public const string SurfaceOpen = "surface-open";
 
     // Repair
+    public const string BorderLeftOpen = "border-left-open";
+    public const string BordersStitched = "borders-stitched";
     public const string BridgeLaid = "bridge-laid";
     public const string BridgeNotLaid = "bridge-not-laid";
     public const string CavitiesFilled = "cavities-filled";
@@ -91,11 +112,13 @@ public static class FindingCodes
     public const string DuplicatesRemoved = "duplicates-removed";
     public const string FillCrosses = "fill-crosses";
     public const string HoleNotFilled = "hole-not-filled";
+    public const string HiddenPiecesDropped = "hidden-pieces-dropped";
     public const string HolesFilled = "holes-filled";
     public const string NothingLeft = "nothing-left";
     public const string NothingSelected = "nothing-selected";
     public const string OneSidedSurface = "one-sided-surface";
     public const string PiecesCross = "pieces-cross";
+    public const string PiecesTurned = "pieces-turned";
     public const string SelectionRemoved = "selection-removed";
     public const string SelfIntersectionKept = "self-intersection-kept";
     public const string SelfIntersectionsRemoved = "self-intersections-removed";
@@ -131,6 +154,18 @@ public static class FindingCodes
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
 
+    // Shell
+    public const string CavitiesNotMade = "cavities-not-made";
+    public const string SheetRedrawn = "sheet-redrawn";
+    public const string WallThin = "wall-thin";
+
+    // Combine and mark
+    public const string CutSettled = "cut-settled";
+    public const string PiecesUnited = "pieces-united";
+    public const string SolidsApart = "solids-apart";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string SurfaceSoft = "surface-soft";
+    public const string WallsThin = "walls-thin";
 }

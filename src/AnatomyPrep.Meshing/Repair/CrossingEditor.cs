@@ -1,4 +1,3 @@
-using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
@@ -10,18 +9,27 @@ internal sealed class CrossingEditor
 {
     private const int MostRings = 5;
 
+    // A place that is more of its piece than this is no fault in a surface: nothing around it says what the surface should be.
+    private const double MostShare = 0.25;
+
+    private const double CrumbShare = 0.005;
+
     private readonly ContactIndex _index;
     private readonly List<int> _pieceOf;
     private readonly List<bool> _mayChange;
     private readonly Dictionary<int, List<int>> _partners = [];
+    private readonly double[] _pieceMm2;
 
-    public CrossingEditor(Mesh mesh, TriangleTree tree, IReadOnlyList<TrianglePair> pairs)
+    public CrossingEditor(Mesh mesh, TriangleTree tree, IReadOnlyList<TrianglePair> pairs, int[] pieceOf)
     {
         Mesh = new EditableMesh(mesh);
         _index = new ContactIndex(Mesh, tree);
-        _pieceOf = [.. Pieces.Label(mesh.Triangles, mesh.VertexCount, out _)];
+        _pieceOf = [.. pieceOf];
         foreach (var pair in pairs)
             AddPair(pair.First, pair.Second);
+        _pieceMm2 = new double[pieceOf.Length == 0 ? 0 : pieceOf.Max() + 1];
+        for (var t = 0; t < pieceOf.Length; t++)
+            _pieceMm2[pieceOf[t]] += Mesh.AreaMm2(t);
         _mayChange = [.. FaultReach.Find(mesh, _partners.Keys.Order().Where(IsFaulty))];
     }
 
@@ -35,26 +43,87 @@ internal sealed class CrossingEditor
 
     public int Trimmed { get; private set; }
 
-    public void Run(int rounds, string step, RunContext run)
+    public int Opened { get; private set; }
+
+    public int CrumbTriangles { get; private set; }
+
+    /// <summary>Pairs within one piece before each round and at the end; falls strictly.</summary>
+    public List<int> PairsByRound { get; } = [];
+
+    /// <summary>Which piece each triangle belongs to; what comes in the place of others belongs where they did.</summary>
+    public IReadOnlyList<int> PieceOf => _pieceOf;
+
+    /// <param name="openWhatStays">Take away the triangles that still meet at the end.</param>
+    public void Run(int rounds, bool openWhatStays, string step, RunContext run)
     {
-        for (var round = 0; round < rounds; round++)
+        PairsByRound.Add(CountOwnPairs());
+        for (var round = 0; round < rounds && PairsByRound[^1] > 0; round++)
         {
             var places = FindPlaces();
-            var changed = false;
             for (var i = 0; i < places.Count; i++)
             {
                 run.ThrowIfCancelled();
                 run.Report(step, "repair", (double)i / places.Count);
-                changed |= Repair(places[i], run);
+                Repair(places[i], run);
             }
 
-            if (!changed)
-                return;
+            if (CountOwnPairs() == PairsByRound[^1])
+                break;
+            PairsByRound.Add(CountOwnPairs());
+        }
+
+        if (openWhatStays && PairsByRound[^1] > 0)
+            Open(run);
+        DropCrumbs();
+    }
+
+    private void Open(RunContext run)
+    {
+        foreach (var place in FindPlaces().Where(p => !IsWholesale(p)))
+            Accept(new(RepairKind.Open, [.. place.Order()], [], [], [], default), run);
+        if (CountOwnPairs() < PairsByRound[^1])
+            PairsByRound.Add(CountOwnPairs());
+    }
+
+    /// <summary>Drops crumbs: what came loose from its piece and is hardly anything of it.</summary>
+    private void DropCrumbs()
+    {
+        if (Refilled + Trimmed + Opened == 0)
+            return;
+        var alive = Enumerable.Range(0, Mesh.TriangleCount).Where(Mesh.IsAlive).ToArray();
+        var corners = new int[3 * alive.Length];
+        for (var i = 0; i < corners.Length; i++)
+            corners[i] = Mesh.Corner((3 * alive[i / 3]) + (i % 3));
+        var part = EdgeConnected.Label(TriangleNeighbours.Build(corners, EdgeTable.Build(corners, Mesh.VertexCount)), alive.Length, out var parts);
+        var areaMm2 = new double[parts];
+        var wasChanged = new bool[parts];
+        for (var i = 0; i < alive.Length; i++)
+        {
+            areaMm2[part[i]] += Mesh.AreaMm2(alive[i]);
+            wasChanged[part[i]] |= _index.HasChanged(alive[i]);
+        }
+
+        for (var i = 0; i < alive.Length; i++)
+        {
+            if (!wasChanged[part[i]] || areaMm2[part[i]] >= CrumbShare * _pieceMm2[_pieceOf[alive[i]]])
+                continue;
+            ForgetPairs(alive[i]);
+            Mesh.RemoveTriangle(alive[i]);
+            CrumbTriangles++;
         }
     }
 
     /// <summary>Does the triangle meet one of its own piece?</summary>
     private bool IsFaulty(int t) => _partners.TryGetValue(t, out var partners) && partners.Exists(p => _pieceOf[p] == _pieceOf[t]);
+
+    private int CountOwnPairs()
+    {
+        var twice = 0;
+        foreach (var (t, partners) in _partners)
+            foreach (var p in partners)
+                twice += _pieceOf[p] == _pieceOf[t] ? 1 : 0;
+        return twice / 2;
+    }
 
     private List<List<int>> FindPlaces()
     {
@@ -81,6 +150,9 @@ internal sealed class CrossingEditor
         return places;
     }
 
+    private bool IsWholesale(IEnumerable<int> place) =>
+        place.GroupBy(t => _pieceOf[t]).Any(g => g.Sum(Mesh.AreaMm2) > MostShare * _pieceMm2[g.Key]);
+
     private IEnumerable<int> Around(int t)
     {
         for (var c = 0; c < 3; c++)
@@ -88,32 +160,52 @@ internal sealed class CrossingEditor
                 yield return corner / 3;
     }
 
-    private bool Repair(List<int> place, RunContext run)
+    private void Repair(List<int> place, RunContext run)
     {
         var region = place.Where(t => Mesh.IsAlive(t) && IsFaulty(t)).ToHashSet();
         if (region.Count == 0)
-            return false;
-        var faulty = region.Order().ToArray();
-        (Replacement What, int Gain)? best = null;
+            return;
+        if (IsWholesale(region))
+            return;
+        var sizes = new List<LocalSurgery>();
         for (var rings = 0; rings <= MostRings; rings++)
         {
             if (rings > 0 && !Grow(region))
                 break;
-            var surgery = new LocalSurgery(Mesh, [.. region.Order()], t => _mayChange[t]);
-            var before = CountPairs(surgery.Region);
-            foreach (var candidate in surgery.Candidates(run))
-            {
-                var after = _index.FindContacts(candidate, run).Count;
-                if (after == 0)
-                    return Accept(candidate, run);
-                if (before - after > (best?.Gain ?? 0))
-                    best = (candidate, before - after);
-            }
+            sizes.Add(new LocalSurgery(Mesh, [.. region.Order()], t => _mayChange[t]));
         }
 
-        if (LocalSurgery.Trim(Mesh, faulty) is { } trim)
-            return Accept(trim, run);
-        return best is { } partial && Accept(partial.What, run);
+        var best = new Best();
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.Candidates(run), best, run))
+                return;
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.PartingCandidates(run), best, run))
+                return;
+        if (best.What is { } partial)
+            Accept(partial, run);
+    }
+
+    /// <returns>True when one left nothing and was taken.</returns>
+    private bool Try(int[] region, IEnumerable<Replacement> candidates, Best best, RunContext run)
+    {
+        var before = CountPairs(region);
+        foreach (var candidate in candidates)
+        {
+            var after = CountContacts(candidate, run);
+            if (after.Foreign > before.Foreign)
+                continue;
+            if (after.Own == 0)
+            {
+                Accept(candidate, run);
+                return true;
+            }
+
+            if (before.Own - after.Own > best.Gain)
+                (best.What, best.Gain) = (candidate, before.Own - after.Own);
+        }
+
+        return false;
     }
 
     private bool Grow(HashSet<int> region)
@@ -126,17 +218,36 @@ internal sealed class CrossingEditor
         return added;
     }
 
-    private int CountPairs(int[] region)
+    /// <summary>Pairs that a region has a part in, with its own piece and with others.</summary>
+    private (int Own, int Foreign) CountPairs(int[] region)
     {
         var inside = region.ToHashSet();
-        var count = 0;
+        int own = 0, foreign = 0;
         foreach (var t in region)
-            if (_partners.TryGetValue(t, out var partners))
-                count += partners.Count(p => p > t || !inside.Contains(p));
-        return count;
+        {
+            if (!_partners.TryGetValue(t, out var partners))
+                continue;
+            foreach (var p in partners)
+            {
+                if (_pieceOf[p] != _pieceOf[t])
+                    foreign++;
+                else if (p > t || !inside.Contains(p))
+                    own++;
+            }
+        }
+
+        return (own, foreign);
     }
 
-    private bool Accept(Replacement what, RunContext run)
+    private (int Own, int Foreign) CountContacts(Replacement what, RunContext run)
+    {
+        var piece = _pieceOf[what.Removed[0]];
+        var contacts = _index.FindContacts(what, run);
+        var own = contacts.Count(c => c.Other < 0 || _pieceOf[c.Other] == piece);
+        return (own, contacts.Count - own);
+    }
+
+    private void Accept(Replacement what, RunContext run)
     {
         var contacts = _index.FindContacts(what, run);
         var piece = _pieceOf[what.Removed[0]];
@@ -160,7 +271,7 @@ internal sealed class CrossingEditor
         Reshaped += what.Kind == RepairKind.Reshape ? 1 : 0;
         Refilled += what.Kind == RepairKind.Refill ? 1 : 0;
         Trimmed += what.Kind == RepairKind.Trim ? 1 : 0;
-        return true;
+        Opened += what.Kind == RepairKind.Open ? 1 : 0;
     }
 
     private void AddPair(int a, int b)
@@ -178,5 +289,12 @@ internal sealed class CrossingEditor
         foreach (var p in partners)
             if (_partners.TryGetValue(p, out var back))
                 back.Remove(t);
+    }
+
+    private sealed class Best
+    {
+        public Replacement? What { get; set; }
+
+        public int Gain { get; set; }
     }
 }

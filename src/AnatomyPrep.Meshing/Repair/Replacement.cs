@@ -11,8 +11,11 @@ internal enum RepairKind
     /// <summary>Other triangles in the same rim.</summary>
     Refill,
 
-    /// <summary>Triangles at an open border taken away.</summary>
+    /// <summary>Triangles at an open border taken away; what else that opens is filled.</summary>
     Trim,
+
+    /// <summary>Triangles taken away and nothing put in their place.</summary>
+    Open,
 }
 
 /// <summary>What would stand in the place of some triangles of a mesh.</summary>

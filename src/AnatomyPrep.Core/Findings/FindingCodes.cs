@@ -61,6 +61,19 @@ public static class FindingCodes
     public const string OrientationDisagrees = "orientation-disagrees";
     public const string SamplesNotNumbers = "samples-not-numbers";
 
+    // Acquire: fitness
+    public const string Anisotropy = "anisotropy";
+    public const string ContrastPresent = "contrast-present";
+    public const string KernelSharp = "kernel-sharp";
+    public const string KernelSoft = "kernel-soft";
+    public const string MetalPresent = "metal-present";
+    public const string MetalStreaks = "metal-streaks";
+    public const string MotionStep = "motion-step";
+    public const string NoiseHigh = "noise-high";
+    public const string StructureTooFine = "structure-too-fine";
+    public const string ValuesNotCt = "values-not-ct";
+    public const string ViewCropped = "view-cropped";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 

@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire.Grids;
 
@@ -30,6 +31,8 @@ public sealed record GridFacts
     public required short MinHu { get; init; }
 
     public required short MaxHu { get; init; }
+
+    public required IReadOnlyList<FitnessMeasure> Fitness { get; init; }
 
     public required IReadOnlyList<Finding> Findings { get; init; }
 

@@ -2,10 +2,10 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Shell;
+using AnatomyPrep.Meshing.Walls;
 using CsCheck;
 
-namespace AnatomyPrep.Tests.Meshing.Shell;
+namespace AnatomyPrep.Tests.Meshing.Walls;
 
 public sealed class SparseGridTests
 {

@@ -50,6 +50,15 @@ internal static class RepairSteps
                 new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 2.0, 0, 100),
             ],
             (mesh, step, run) => RemoveTags.Apply(mesh, new(step.Integer("looseTriangles"), step.Integer("peninsulaTriangles"), step.Number("spikeRatio")), run)),
+        Step("remove-patch", "Remove, or keep alone, the surface that hangs together with a place, as far as it bends little.",
+            [
+                Point("seedMm", "The patch begins at the triangle nearest to this point, LPS"),
+                new("angleDeg", ParameterKind.Number, "Largest bend from one triangle to the next; 180 takes the whole piece", 30.0, 0, 180),
+                new("againstSeed", ParameterKind.Flag, "Measure the bend from the first triangle: a face, not a slowly turning surface", false),
+                new("reachMm", ParameterKind.Number, "No farther from the point than this", FarMm, 0.01, FarMm),
+                new("keep", ParameterKind.Flag, "Keep the patch and remove the rest", false),
+            ],
+            (mesh, step, run) => RemoveSelection.Apply(mesh, new(new(step.Vector("seedMm"), step.Number("angleDeg"), step.Flag("againstSeed"), step.Number("reachMm")), step.Flag("keep")), run)),
         Step("fix-topology", "Make a two-manifold, consistently oriented surface, by parting it where it is none.",
             [
                 new("orient", ParameterKind.Flag, "Turn patches that face the other way", true),

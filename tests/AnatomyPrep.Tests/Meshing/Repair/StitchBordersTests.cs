@@ -45,7 +45,8 @@ public class StitchBordersTests
     {
         var result = StitchBorders.Apply(TestMeshes.Shared("head-scan-lps.obj"), new(), s_run);
 
-        result.Mesh.VertexCount.Should().Be(8839);
+        // Five pairs of equal vertices are not on a border and stay.
+        result.Mesh.VertexCount.Should().Be(8839 + 5);
         EdgeTable.Build(result.Mesh).BoundaryEdges.Should().Be(0);
     }
 }

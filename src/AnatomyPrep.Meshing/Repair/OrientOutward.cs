@@ -68,7 +68,7 @@ public static class OrientOutward
         if (own == 0 || outermost.Depth > 0)
             return;
         hidden[s] = around != 0 && around + own != 0;
-        turn[s] = own != (around == 0 ? 1 : -1);
+        turn[s] = !hidden[s] && own != (around == 0 ? 1 : -1);
     }
 
     /// <summary>The closed piece one level up whose bounds hold this one's, the smallest by volume.</summary>

@@ -82,7 +82,6 @@ public static class FindingCodes
     public const string BodyCutAtBorder = "body-cut-at-border";
     public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
-    public const string MetalPresent = "metal-present";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
     public const string StrokeWithoutEffect = "stroke-without-effect";

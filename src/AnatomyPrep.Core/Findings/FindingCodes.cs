@@ -161,8 +161,11 @@ public static class FindingCodes
 
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string DrainsMade = "drains-made";
+    public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
     public const string SolidsApart = "solids-apart";
+    public const string VoidsClosed = "voids-closed";
 
     // Verify
     public const string DeviationLarge = "deviation-large";

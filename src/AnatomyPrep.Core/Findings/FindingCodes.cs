@@ -169,6 +169,6 @@ public static class FindingCodes
 
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string FewSamplesAcross = "few-samples-across";
     public const string SurfaceSoft = "surface-soft";
-    public const string WallsThin = "walls-thin";
 }

@@ -164,7 +164,9 @@ public static class FindingCodes
     public const string DrainsMade = "drains-made";
     public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
+    public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
+    public const string TextMarked = "text-marked";
     public const string VoidsClosed = "voids-closed";
 
     // Verify

@@ -260,7 +260,7 @@ public sealed class SimplifyTests
     }
 
     /// <summary>Largest distance of points spread over each triangle, its edges and corners included, from the other surface.</summary>
-    private static double FarthestMm(Mesh from, Mesh to)
+    internal static double FarthestMm(Mesh from, Mesh to)
     {
         var tree = TriangleTree.Build(to, s_run);
         double farthest = 0;
@@ -302,7 +302,7 @@ public sealed class SimplifyTests
     }
 
     /// <summary>The surface of noise in a box of samples 1 mm apart, closed at the border.</summary>
-    private static Mesh NoiseSurface(int size, int seed)
+    internal static Mesh NoiseSurface(int size, int seed)
     {
         using var noise = Grid.Noise(size, size, size, seed, -100, 100);
         using var region = Threshold.Apply(noise, new HuWindow(20, short.MaxValue), s_run);

@@ -67,6 +67,7 @@ public static class FindingCodes
     public const string KernelSharp = "kernel-sharp";
     public const string KernelSoft = "kernel-soft";
     public const string MetalInImages = "metal-in-images";
+    public const string MetalPresent = "metal-present";
     public const string MetalStreaks = "metal-streaks";
     public const string MotionStep = "motion-step";
     public const string NoiseHigh = "noise-high";

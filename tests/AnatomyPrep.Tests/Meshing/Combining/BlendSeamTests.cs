@@ -76,15 +76,6 @@ public sealed class BlendSeamTests
     }
 
     [Fact]
-    public void Where_there_is_no_room_the_blend_holds_back_and_stays_solid()
-    {
-        // A plate 0.4 mm thick through a ball: the seam's two sides lie closer together than the blend is wide.
-        var plate = Solids.Box(new(-15, -15, -0.2), new(15, 15, 0.2), Origin.Added);
-        var result = BlendSeam.Apply(Combine.Union(s_ball, plate, s_run).Mesh, new(2), s_run);
-        MeshFacts.Measure(result.Mesh, s_run).Solid.Should().BeTrue();
-    }
-
-    [Fact]
     public void What_cannot_be_done_is_refused_with_the_reason()
     {
         var act = () => BlendSeam.Apply(s_ball, new(1), s_run);

@@ -66,6 +66,7 @@ public static class FindingCodes
     public const string ContrastPresent = "contrast-present";
     public const string KernelSharp = "kernel-sharp";
     public const string KernelSoft = "kernel-soft";
+    public const string MetalInImages = "metal-in-images";
     public const string MetalPresent = "metal-present";
     public const string MetalStreaks = "metal-streaks";
     public const string MotionStep = "motion-step";
@@ -161,11 +162,16 @@ public static class FindingCodes
 
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string DrainsMade = "drains-made";
+    public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
+    public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
+    public const string TextMarked = "text-marked";
+    public const string VoidsClosed = "voids-closed";
 
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string FewSamplesAcross = "few-samples-across";
     public const string SurfaceSoft = "surface-soft";
-    public const string WallsThin = "walls-thin";
 }

@@ -16,7 +16,7 @@ public sealed record SupportOptions(short BodyHu = -300, double OpenMm = 5, shor
 /// <remarks>
 /// 1. Body: what has at least BodyHu, opened with OpenMm, largest piece: plates and straps go, and contacts with them. Widened by the
 ///    radius and a little, and filled: that is where the patient is, bar ears and nose.
-/// 2. Support: hard pieces (at least HardHu) of which less than half lies there, with their blurred edges; and thick pieces of
+/// 2. Support: hard pieces (at least HardHu, and 2 cm³) of which less than half lies there, with their blurred edges; and thick pieces of
 ///    step 1 other than the largest, with what the opening took off them.
 /// 3. Of the region less the support, what stands out from there by more than EarMm3 in one piece is a soft support: an ear has 5 to
 ///    10 cm³ (from memory). It goes up to the blurred edge of the body.
@@ -32,6 +32,9 @@ public static class RemoveSupport
     private const double BodyShare = 0.5;
 
     private const double EarMm3 = 20_000;
+
+    // The tip of a nose is outside the opened body too, and bone in it may stand apart: shells are larger.
+    private const double SmallestShellMm3 = 2_000;
 
     public static RegionResult Apply(Volume volume, Region region, SupportOptions options, RunContext run)
     {
@@ -68,7 +71,7 @@ public static class RemoveSupport
         using var pieces = Components.Find(hard, map, run);
         using var within = Morphology.Combine(hard, reach, (a, b) => a & b, run);
         var samplesWithin = CountByPiece(pieces, within);
-        using var shells = pieces.Keep(p => 2 * samplesWithin[p] < pieces.Pieces[p].Samples, run);
+        using var shells = pieces.Keep(p => 2 * samplesWithin[p] < pieces.Pieces[p].Samples && pieces.Pieces[p].VolumeMm3 >= SmallestShellMm3, run);
         using var blurred = Morphology.Dilate(shells, map, options.BlurMm, run);
 
         using var blocks = thick.Keep(p => p > 0, run);

@@ -12,9 +12,9 @@ public sealed record OrientOutwardParameters(bool DropHidden = true);
 /// <summary>Turns whole pieces so that every triangle faces away from the material.</summary>
 /// <remarks>
 /// A piece in no other must have positive volume (<see cref="Shells"/>; an open one is judged by the sign of its volume about the
-/// centre of its bounds, and stays where that is nearly none). A closed piece inside another one bounds a cavity when it faces
-/// the other way than its surroundings; when it faces the same way it lies in material that is there without it, and is hidden:
-/// nothing of it can be seen or printed. Pieces must be consistently oriented (<see cref="FixTopology"/>).
+/// centre of its bounds, and stays where that is nearly none). For a closed piece inside others their signs are added up: where
+/// there is material on both sides of it without it, it is hidden, for nothing of it can be seen or printed; where there is none
+/// outside it bounds a solid, else a cavity, and faces accordingly. Pieces must be consistently oriented (<see cref="FixTopology"/>).
 /// Cost: as <see cref="Shells"/>.
 /// </remarks>
 public static class OrientOutward
@@ -56,24 +56,20 @@ public static class OrientOutward
             return;
         }
 
-        // Without a sign of its own it encloses nothing and is left to others.
-        var around = Surroundings(shells, s);
-        if (around is null || shell.SignedVolumeMm3 == 0)
+        // How often the material around is wound around, counted from the outermost piece; without a sign a piece encloses nothing.
+        var (outermost, around) = (shell, 0);
+        while (outermost.Depth > 0 && Surroundings(shells, outermost) is { } next)
+        {
+            outermost = next;
+            around += Math.Sign(next.SignedVolumeMm3);
+        }
+
+        var own = Math.Sign(shell.SignedVolumeMm3);
+        if (own == 0 || outermost.Depth > 0)
             return;
-        var outside = Outermost(shells, around);
-        var inverted = outside.SignedVolumeMm3 < 0;
-        turn[s] = inverted;
-        hidden[s] = shell.SignedVolumeMm3 > 0 == around.SignedVolumeMm3 > 0;
+        hidden[s] = around != 0 && around + own != 0;
+        turn[s] = !hidden[s] && own != (around == 0 ? 1 : -1);
     }
-
-    private static Shell Outermost(IReadOnlyList<Shell> shells, Shell shell)
-    {
-        while (shell.Depth > 0 && Surroundings(shells, shell) is { } around)
-            shell = around;
-        return shell;
-    }
-
-    private static Shell? Surroundings(IReadOnlyList<Shell> shells, int s) => Surroundings(shells, shells[s]);
 
     /// <summary>The closed piece one level up whose bounds hold this one's, the smallest by volume.</summary>
     private static Shell? Surroundings(IReadOnlyList<Shell> shells, Shell shell)

@@ -123,7 +123,7 @@ public class CleanScanTests(ITestOutputHelper output)
     [Fact]
     [Trait("Kind", "Property")]
     [Trait("Kind", "Hostile")]
-    public void Soups_become_manifold_and_oriented_or_say_why_not_and_a_second_time_changes_nothing() =>
+    public void Soups_become_manifold_and_oriented_and_what_is_not_solid_says_why() =>
         Gen.Int[0, 1_000_000].Sample(
             seed =>
             {

@@ -18,9 +18,9 @@ public static class PlaceOnBed
     {
         if (!double.IsFinite(parameters.BedHeightMm))
             throw new PlanException("place-on-bed", null, "bedHeightMm", Placement.Text(parameters.BedHeightMm), "a finite number");
-        if (mesh.VertexCount == 0)
-            throw new CheckFailedException("place on bed", "a mesh with vertices", "none");
-        var bounds = mesh.BoundsMm();
+        var bounds = Placement.SurfaceBoundsMm(mesh);
+        if (bounds.IsEmpty)
+            throw new CheckFailedException("place on bed", "a mesh with triangles", "none");
         var by = new Vec3(
             parameters.Center ? -bounds.Center.X : 0,
             parameters.Center ? -bounds.Center.Y : 0,

@@ -12,6 +12,7 @@ namespace AnatomyPrep.Meshing.Shape;
 /// float32 once, so a vertex lies within half a unit in the last place of its exact place. A pure translation moves the
 /// origin alone and changes no position byte. A map that turns left into right has its winding turned, so that outward
 /// stays outward. Peak: the positions and, when mirrored, the triangles once more.
+/// A map that would take a vertex out of the range of float32 throws and leaves the mesh as it was.
 /// </remarks>
 internal static class Placement
 {
@@ -25,14 +26,18 @@ internal static class Placement
             return new(origin, mesh.PositionArray, mesh.TriangleArray, mesh.OriginArray);
         var from = mesh.PositionArray;
         var to = new float[from.Length];
-        Partition.Ranges(run, mesh.VertexCount, Block, (_, first, end) =>
+        var lost = new bool[Partition.Pieces(mesh.VertexCount, Block)];
+        Partition.Ranges(run, mesh.VertexCount, Block, (piece, first, end) =>
         {
             for (var v = first; v < end; v++)
             {
                 var p = map.MapDirection(new(from[3 * v], from[(3 * v) + 1], from[(3 * v) + 2]));
                 (to[3 * v], to[(3 * v) + 1], to[(3 * v) + 2]) = ((float)p.X, (float)p.Y, (float)p.Z);
+                lost[piece] |= !(float.IsFinite(to[3 * v]) && float.IsFinite(to[(3 * v) + 1]) && float.IsFinite(to[(3 * v) + 2]));
             }
         });
+        if (lost.Contains(true))
+            throw new CheckFailedException("place", "a model whose coordinates can be stored", "coordinates beyond the range of numbers");
         return new(origin, to, mirrored ? Turned(mesh.Triangles) : mesh.TriangleArray, mesh.OriginArray);
     }
 
@@ -52,7 +57,9 @@ internal static class Placement
         var axis = Vec3.Cross(a, b);
         if (axis.Length < 1e-12)
             return Vec3.Dot(a, b) > 0 ? Affine3.Identity : Affine3.Rotate(AnyPerpendicular(a), Math.PI);
-        return Affine3.Rotate(axis, Math.Atan2(axis.Length, Vec3.Dot(a, b)));
+        // Near a half turn the product is mostly rounding; what of it lies along a would tilt the result.
+        var across = axis.Normalized();
+        return Affine3.Rotate(across - (a * Vec3.Dot(a, across)), Math.Atan2(axis.Length, Vec3.Dot(a, b)));
     }
 
     /// <summary>A unit vector at right angles, by one fixed rule.</summary>
@@ -61,6 +68,22 @@ internal static class Placement
         var (x, y, z) = (Math.Abs(direction.X), Math.Abs(direction.Y), Math.Abs(direction.Z));
         var least = x <= y && x <= z ? new Vec3(1, 0, 0) : y <= z ? new Vec3(0, 1, 0) : new Vec3(0, 0, 1);
         return Vec3.Cross(direction, least).Normalized();
+    }
+
+    /// <summary>Bounds of the vertices that triangles use: strays of a file are no part of the surface.</summary>
+    internal static Box3 SurfaceBoundsMm(Mesh mesh)
+    {
+        var bounds = Box3.Empty;
+        foreach (var v in mesh.Triangles)
+            bounds = bounds.Including(mesh.Local(v));
+        return bounds.IsEmpty ? bounds : new(bounds.Min + mesh.OriginMm, bounds.Max + mesh.OriginMm);
+    }
+
+    /// <summary>Where a mesh without a stated point is turned or scaled about: the centre of its surface's bounds.</summary>
+    internal static Vec3 CenterMm(Mesh mesh)
+    {
+        var bounds = SurfaceBoundsMm(mesh);
+        return bounds.IsEmpty ? Vec3.Zero : bounds.Center;
     }
 
     /// <exception cref="PlanException">The direction is zero or not finite.</exception>

@@ -18,7 +18,7 @@ public static class Rotate
         var axis = Placement.Direction("rotate", "axis", parameters.Axis);
         if (!double.IsFinite(parameters.AngleDeg))
             throw new PlanException("rotate", null, "angleDeg", Placement.Text(parameters.AngleDeg), "a finite number");
-        var about = parameters.AboutMm ?? (mesh.VertexCount == 0 ? Vec3.Zero : mesh.BoundsMm().Center);
+        var about = parameters.AboutMm ?? Placement.CenterMm(mesh);
         Placement.RequireFinite("rotate", "aboutMm", about);
         var map = Affine3.Translate(about)
             .After(Affine3.Rotate(axis, parameters.AngleDeg * (Math.PI / 180)))

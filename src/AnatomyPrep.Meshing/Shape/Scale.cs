@@ -16,11 +16,11 @@ public sealed record ScaleParameters(double? Factor = null, double? TargetHeight
 public static class Scale
 {
     /// <exception cref="PlanException">Not exactly one of factor and height, or not positive and finite.</exception>
-    /// <exception cref="CheckFailedException">The model has no extent along the axis.</exception>
+    /// <exception cref="CheckFailedException">The model has no extent along the axis, or would leave the range of numbers.</exception>
     public static ShapeResult Apply(Mesh mesh, ScaleParameters parameters, RunContext run)
     {
         var axis = Placement.Direction("scale", "axis", parameters.Axis ?? new Vec3(0, 0, 1));
-        var about = parameters.AboutMm ?? (mesh.VertexCount == 0 ? Vec3.Zero : mesh.BoundsMm().Center);
+        var about = parameters.AboutMm ?? Placement.CenterMm(mesh);
         Placement.RequireFinite("scale", "aboutMm", about);
         var factor = Factor(mesh, parameters, axis);
         var map = Affine3.Translate(about).After(Affine3.Scale(factor)).After(Affine3.Translate(-about));

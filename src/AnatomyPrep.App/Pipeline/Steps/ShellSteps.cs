@@ -2,7 +2,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Shape;
-using AnatomyPrep.Meshing.Shell;
+using AnatomyPrep.Meshing.Walls;
 
 namespace AnatomyPrep.App.Pipeline.Steps;
 

@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Running;
 
 namespace AnatomyPrep.Tests.Meshing.Shape;
 
@@ -37,6 +38,66 @@ internal static class MeshAssert
 
     internal static bool SameBytes(Mesh a, Mesh b) =>
         a.OriginMm == b.OriginMm && a.Positions.SequenceEqual(b.Positions) && a.Triangles.SequenceEqual(b.Triangles) && a.Origins.SequenceEqual(b.Origins);
+
+    /// <summary>Position bits too, which tell 0 from −0.</summary>
+    internal static bool SameBits(Mesh a, Mesh b) =>
+        SameBytes(a, b) && a.Positions.ToArray().Select(BitConverter.SingleToUInt32Bits).SequenceEqual(b.Positions.ToArray().Select(BitConverter.SingleToUInt32Bits));
+
+    /// <summary>
+    /// The effect of a step that only moves vertices, measured again one by one. Sums in another order differ by
+    /// rounding: parts in 1e12 of the terms' sum, for volumes that of area times extent.
+    /// </summary>
+    internal static void MovedAsStated(Mesh before, Mesh after, StepEffect effect)
+    {
+        double sum = 0, max = 0, sure = 0, possible = 0;
+        var distance = Enumerable.Range(0, before.VertexCount).Select(v => Vec3.Distance(before.Vertex(v), after.Vertex(v))).ToArray();
+        foreach (var d in distance)
+            (sum, max) = (sum + d, Math.Max(max, d));
+
+        // The step may measure from stored floats and shift; that loses up to a few units in the last place of the origin.
+        var slack = 1e-12 * (1 + before.OriginMm.Length + after.OriginMm.Length + max);
+        for (var t = 0; t < after.TriangleCount; t++)
+        {
+            var (a, b, c) = after.Triangle(t);
+            var area = Vec3.Cross(after.Local(b) - after.Local(a), after.Local(c) - after.Local(a)).Length / 2;
+            var moved = Math.Max(distance[a], Math.Max(distance[b], distance[c]));
+            sure += moved > slack ? area : 0;
+            possible += moved > 0 || before.OriginMm != after.OriginMm ? area : 0;
+        }
+
+        effect.MeanDisplacementMm.Should().BeApproximately(before.VertexCount == 0 ? 0 : sum / before.VertexCount, slack);
+        effect.MaxDisplacementMm.Should().BeApproximately(max, slack);
+        effect.ChangedAreaMm2.Should().BeInRange(sure * (1 - 1e-12), possible * (1 + 1e-12));
+        VolumesAsStated(before, after, effect);
+    }
+
+    internal static void VolumesAsStated(Mesh before, Mesh after, StepEffect effect)
+    {
+        effect.VolumeBeforeMm3.Should().BeApproximately(VolumeMm3(before), VolumeSlackMm3(before));
+        effect.VolumeAfterMm3.Should().BeApproximately(VolumeMm3(after), VolumeSlackMm3(after));
+    }
+
+    /// <summary>Σ a·(b×c)/6 about the first vertex.</summary>
+    internal static double VolumeMm3(Mesh mesh)
+    {
+        double sum = 0;
+        for (var t = 0; t < mesh.TriangleCount; t++)
+        {
+            var (a, b, c) = mesh.Triangle(t);
+            var p = mesh.Local(0);
+            sum += Vec3.Dot(mesh.Local(a) - p, Vec3.Cross(mesh.Local(b) - p, mesh.Local(c) - p)) / 6;
+        }
+
+        return sum;
+    }
+
+    // The volume of a surface that is open or partly turned depends on the point it is taken about, so only others are compared to rounding.
+    private static double VolumeSlackMm3(Mesh mesh)
+    {
+        var scale = MeshMeasures.AreaMm2(mesh) * mesh.BoundsMm().Diagonal;
+        var table = EdgeTable.Build(mesh);
+        return table.BoundaryEdges + table.InconsistentEdges + table.NonManifoldEdges == 0 ? 1e-11 * (1 + scale) : 1 + scale;
+    }
 
     private static int Collapsed(Mesh mesh)
     {

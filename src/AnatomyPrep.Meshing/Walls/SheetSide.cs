@@ -20,7 +20,6 @@ internal sealed class SheetSide
     private readonly SignedDistance _distance;
     private readonly Vec3[] _outward;
     private readonly TriangleTree? _hazards;
-    private int[] _borderHalfEdges = [];
 
     private SheetSide(TriangleTree tree, EdgeTable edges, SignedDistance distance, Vec3[] outward, TriangleTree? hazards)
     {
@@ -38,6 +37,8 @@ internal sealed class SheetSide
     /// <summary>Pairs of triangles of the sheet that cross or lie on each other.</summary>
     public int Crossings { get; private init; }
 
+    private int[] BorderHalfEdges { get; init; } = [];
+
     public static SheetSide Of(Mesh sheet, RunContext run)
     {
         var tree = TriangleTree.Build(sheet, run);
@@ -47,7 +48,7 @@ internal sealed class SheetSide
         return new(tree, edges, SignedDistance.To(tree, edges, run), OutwardAtVertices(sheet, edges), hazards.TriangleCount == 0 ? null : TriangleTree.Build(hazards, run))
         {
             Crossings = pairs.Crossing + pairs.Overlapping,
-            _borderHalfEdges = [.. Enumerable.Range(0, edges.Opposite.Length).Where(h => edges.OppositeArray[h] < 0)],
+            BorderHalfEdges = [.. Enumerable.Range(0, edges.Opposite.Length).Where(h => edges.OppositeArray[h] < 0)],
         };
     }
 
@@ -103,7 +104,7 @@ internal sealed class SheetSide
     public (int HalfEdge, double Along) NearestBorder(in Vec3 p)
     {
         var nearest = _hazards!.NearestLocal(p, double.PositiveInfinity);
-        var halfEdge = _borderHalfEdges[nearest.Triangle];
+        var halfEdge = BorderHalfEdges[nearest.Triangle];
         Vec3 from = Tree.Mesh.Local(Tree.Mesh.Triangles[halfEdge]), to = Tree.Mesh.Local(Tree.Mesh.Triangles[EdgeTable.Next(halfEdge)]);
         return (halfEdge, Math.Clamp(Vec3.Dot(nearest.PositionMm - from, to - from) / (to - from).LengthSquared, 0, 1));
     }

@@ -41,6 +41,26 @@ public sealed class HollowTests
         MeshAssert.Euler(hollow.Mesh).Should().Be(0, "both surfaces are tori");
     }
 
+    /// <summary>
+    /// The cavity of a cube of 24 mm with walls of 3 mm, opened by a ball of 4 mm, is the cube of 10 mm grown by 4 mm (Steiner):
+    /// c³ + 6c²r + 3π·c·r² + 4/3·π·r³; without rounding it is the cube of 18 mm. The cube of 10 mm is extracted first, and triangles no
+    /// longer than √3 cells cut its edges by at most √3/2·h; the arcs, 12 quarters of a cylinder and a sphere, lie as much lower.
+    /// </summary>
+    [Theory]
+    [Trait("Kind", "Truth")]
+    [InlineData(0)]
+    [InlineData(4)]
+    public void Corners_of_a_cavity_are_rounded_when_wanted(double r)
+    {
+        var c = 18 - (2 * r);
+        var hollow = Hollow.Apply(TestMeshes.Cube(24), new(3, 0.5, SmoothRadiusMm: r), s_run);
+        MakeShellTests.MustBeSolid(hollow.Mesh);
+        var expected = (c * c * c) + (6 * c * c * r) + (3 * Math.PI * c * r * r) + (4.0 / 3 * Math.PI * r * r * r);
+        var arcsMm2 = (6 * Math.PI * c * r) + (4 * Math.PI * r * r);
+        hollow.Effect.Measures!["cavityMm3"].Should().BeInRange((0.995 * expected) - (Math.Sqrt(3) / 2 * 0.5 * arcsMm2), 1.005 * expected);
+        hollow.Effect.Measures["wallMinMm"].Should().BeGreaterThan(2.999);
+    }
+
     [Fact]
     [Trait("Kind", "Property")]
     public void The_outer_surface_stays_byte_for_byte_in_front()

@@ -70,9 +70,9 @@ public sealed class SimplifyTests
     private static void HoldsItsDistance(string file)
     {
         var bone = TestMeshes.Shared(file);
-        var limitMm = 0.001 * bone.BoundsMm().Diagonal;
+        var limitMm = 0.003 * bone.BoundsMm().Diagonal;
         var simple = Simplify.Apply(bone, new(MaxDistanceMm: limitMm), s_run);
-        simple.Mesh.TriangleCount.Should().BeLessThan(bone.TriangleCount / 3);
+        simple.Mesh.TriangleCount.Should().BeLessThan(bone.TriangleCount / 2);
         KeepsItsForm(bone, simple);
         FarthestByVtkMm(bone, simple.Mesh).Should().BeLessThanOrEqualTo(limitMm * (1 + 1e-6));
         simple.Effect.MaxDisplacementMm.Should().BeLessThanOrEqualTo(limitMm);
@@ -260,7 +260,7 @@ public sealed class SimplifyTests
     }
 
     /// <summary>Largest distance of points spread over each triangle, its edges and corners included, from the other surface.</summary>
-    private static double FarthestMm(Mesh from, Mesh to)
+    internal static double FarthestMm(Mesh from, Mesh to)
     {
         var tree = TriangleTree.Build(to, s_run);
         double farthest = 0;
@@ -302,7 +302,7 @@ public sealed class SimplifyTests
     }
 
     /// <summary>The surface of noise in a box of samples 1 mm apart, closed at the border.</summary>
-    private static Mesh NoiseSurface(int size, int seed)
+    internal static Mesh NoiseSurface(int size, int seed)
     {
         using var noise = Grid.Noise(size, size, size, seed, -100, 100);
         using var region = Threshold.Apply(noise, new HuWindow(20, short.MaxValue), s_run);

@@ -60,6 +60,9 @@ internal static class CommandLine
                 return ExitCodes.BadInput;
             case SeveralSeriesException several:
                 output.Say(several.Message);
+                foreach (var s in several.Series)
+                    output.Say(string.Create(System.Globalization.CultureInfo.InvariantCulture, $"  --series {s.Selector}: {s.Slices} slices every {s.SliceSpacingMm:0.###} mm, kernel {s.Kernel ?? "not stated"}{(s.ToldApartBy is null ? "" : $", {s.ToldApartBy}")}"));
+                output.Say("inspect shows them with their findings and suggests one.");
                 return ExitCodes.BadInput;
             case CheckFailedException:
                 output.Say(e.Message);

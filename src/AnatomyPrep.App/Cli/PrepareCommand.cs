@@ -10,24 +10,26 @@ internal static class PrepareCommand
 {
     public static Command Create(CommandContext context)
     {
-        var source = new Argument<string>("SOURCE") { Description = "Folder with a CT series, or a file of a mesh or of points" };
+        var source = new Argument<string>("SOURCE") { Description = "Folder, zip or DICOMDIR with a CT series, a volume file, or a file of a mesh or of points" };
         var plan = new Option<string>("--plan") { Description = "Preset name or plan file", Required = true };
         var output = new Option<string>("--out") { Description = "New or empty folder for the result", Required = true };
         var series = new Option<string?>("--series") { Description = "Series UID, where the folder holds several" };
         var part = new Option<string[]>("--part") { Description = "NAME=FILE: a further mesh for steps of the plan that name it; may be repeated" };
+        var patient = new Option<string?>("--patient-id") { Description = "Whose images they must be: stops when the source is another patient's; kept only as a keyed pseudonym" };
         var request = new RequestOptions();
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, json };
+        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, patient, json };
         request.AddTo(command);
         command.SetAction((parsed, cancellation) =>
         {
             var text = context.Bench.Plans.Load(parsed.GetValue(plan)!);
-            var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []));
+            var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []), parsed.GetValue(patient));
             using var folder = OutputFolder.Create(parsed.GetValue(output)!);
             var made = context.Run(run =>
             {
                 using var loaded = new SourceLoader(context.Bench.Folders).Load(wanted, run);
-                return new RunRecorder(context.Bench, context.Log).Run(loaded, text, request.Read(parsed, text), folder, run);
+                var asked = request.Read(parsed, text) with { PatientPseudonym = wanted.PatientId is null ? null : loaded.Facts.Pseudonyms!.Patient };
+                return new RunRecorder(context.Bench, context.Log).Run(loaded, text, asked, folder, run);
             }, cancellation);
             return Task.FromResult(Show(context, made, parsed.GetValue(json)));
         });

@@ -10,6 +10,7 @@ internal sealed class PipelineState : IDisposable
     private Volume? _volume;
     private Region? _region;
     private PointCloud? _cloud;
+    private Region? _uncertain;
 
     /// <summary>The images as read; kept for pictures and measurements even when steps work on a changed copy.</summary>
     public Volume? SourceVolume { get; private init; }
@@ -22,6 +23,12 @@ internal sealed class PipelineState : IDisposable
     /// <summary>Lower level of the region that the surface was made from; null before there is one.</summary>
     public short? LevelHu => _region?.Window.LowerHu;
 
+    /// <summary>Where HU cannot be believed; null where no step said so.</summary>
+    public Region? Uncertain => _uncertain;
+
+    /// <summary>How far the surface would move, for the surface it was measured on; null before a step measured it.</summary>
+    public SurfaceShifts? Shifts { get; set; }
+
     public static PipelineState FromVolume(Volume source) => new() { SourceVolume = source, _volume = source };
 
     public static PipelineState FromMesh(Mesh mesh) => new() { Mesh = mesh };
@@ -33,7 +40,13 @@ internal sealed class PipelineState : IDisposable
 
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 
-    public Region Region(string step) => _region ?? throw Missing(step, "a region", "Put a threshold step before it.");
+    public Region Region(string step)
+    {
+        var region = _region ?? throw Missing(step, "a region", "Put a threshold step before it.");
+        return _volume is null || (region.Columns, region.Rows, region.Slices) == (_volume.Columns, _volume.Rows, _volume.Slices)
+            ? region
+            : throw new PlanException("plan", null, step, "the images were cropped after the region was made", "crop before the first threshold");
+    }
 
     public PointCloud Cloud(string step) => _cloud ?? throw Missing(step, "measured points", "Give a point cloud, or a plan for surface scans.");
 
@@ -58,9 +71,16 @@ internal sealed class PipelineState : IDisposable
         _region = region;
     }
 
+    public void MarkUncertain(Region? zone)
+    {
+        _uncertain?.Dispose();
+        _uncertain = zone;
+    }
+
     public void Dispose()
     {
         _region?.Dispose();
+        _uncertain?.Dispose();
         if (!ReferenceEquals(_volume, SourceVolume))
             _volume?.Dispose();
         SourceVolume?.Dispose();
@@ -68,3 +88,6 @@ internal sealed class PipelineState : IDisposable
 
     private static PlanException Missing(string step, string what, string remedy) => new("plan", null, step, $"needs {what} and there is none", remedy.TrimEnd('.'));
 }
+
+/// <summary>A surface and how far each of its vertices would move, in mm; NaN where nothing was measured.</summary>
+internal sealed record SurfaceShifts(Mesh Mesh, float[] LargestMm, double StepHu);

@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Imaging.Acquire.Grids;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Records.Statements;
@@ -18,7 +19,7 @@ internal sealed record LoadedSource(
     public void Dispose() => State.Dispose();
 }
 
-/// <summary>Reads a CT series, a mesh or points, and further meshes, and hashes every file.</summary>
+/// <summary>Reads a CT series, a volume file, a mesh or points, and further meshes, and hashes every file.</summary>
 internal sealed class SourceLoader(AppFolders folders)
 {
     private static readonly SortedDictionary<string, string> s_noParts = [];
@@ -29,16 +30,19 @@ internal sealed class SourceLoader(AppFolders folders)
     /// <exception cref="SeveralSeriesException">Several series could be meant.</exception>
     public LoadedSource Load(SourceRequest request, RunContext run)
     {
-        var source = IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request.Path, request.SeriesUid, run);
+        var source = IsGrid(request.Path) ? LoadGrid(request, run) : IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request, run);
         if (request.Parts is { Count: > 0 } parts)
             source = WithParts(source, parts, request.Unit, run);
-        return request.Unit is null && request.Anatomy is null || source.Facts.Scan is null && source.Facts.Parts is null
+        return request.Unit is null && request.Anatomy is null
             ? source
             : source with { Facts = source.Facts with { Stated = new(request.Unit?.Plural(), request.Anatomy) } };
     }
 
+    /// <summary>True for a volume in one file (or two): NIfTI, NRRD, MetaImage.</summary>
+    public static bool IsGrid(string path) => File.Exists(path) && !HasDicomMark(path) && GridFile.Identify(path) is not null;
+
     /// <summary>True for a file of a mesh or of points. A DICOM file begins with 128 bytes of anything, so its mark is looked for first.</summary>
-    public static bool IsScan(string path) => File.Exists(path) && !HasDicomMark(path) && MeshFile.Identify(path) is not null;
+    public static bool IsScan(string path) => File.Exists(path) && !HasDicomMark(path) && !DicomSource.IsArchive(path) && MeshFile.Identify(path) is not null;
 
     /// <summary>True for points without triangles.</summary>
     public static bool IsCloud(string path) => MeshFile.Identify(path) is FileContent.PlyPoints or FileContent.Xyz;
@@ -50,7 +54,7 @@ internal sealed class SourceLoader(AppFolders folders)
         var parts = (recorded.Parts ?? []).ToDictionary(p => p.Name, p => partPath(p.Name, recorded.Files[p.File].Sha256), StringComparer.Ordinal);
         var unit = recorded.Stated?.Unit is { } stated ? LengthUnits.All.First(u => u.Plural() == stated) : (LengthUnit?)null;
         var request = new SourceRequest(path, null, unit, recorded.Stated?.Anatomy, parts);
-        if (recorded.Series is null)
+        if (recorded.Kind != SourceKind.CtSeries)
             return Load(request, run);
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
         try
@@ -59,18 +63,25 @@ internal sealed class SourceLoader(AppFolders folders)
         }
         catch (SeveralSeriesException several)
         {
-            var wanted = several.Series.FirstOrDefault(s => siteKey.Pseudonym(IdentifierKind.Series, s.Uid) == recorded.Pseudonyms?.Series && s.Slices == recorded.Series?.Slices);
-            var selector = wanted?.Selector ?? throw new BadInputException("replay", "source", "none of its series is the recorded one", "Give the folder the model was made from.");
-            return Load(request with { SeriesUid = selector }, run);
+            // Several stacks of one series may be of one length: the hash of the files tells which it was.
+            foreach (var candidate in several.Series.Where(s => siteKey.Pseudonym(IdentifierKind.Series, s.Uid) == recorded.Pseudonyms?.Series && s.Slices == recorded.Series?.Slices))
+            {
+                var loaded = Load(request with { SeriesUid = candidate.Selector }, run);
+                if (loaded.Facts.TreeSha256 == recorded.TreeSha256)
+                    return loaded;
+                loaded.Dispose();
+            }
+
+            throw new BadInputException("replay", "source", "none of its series is the recorded one", "Give the folder the model was made from.");
         }
     }
 
-    private LoadedSource LoadSeries(string path, string? seriesUid, RunContext run)
+    private LoadedSource LoadSeries(SourceRequest request, RunContext run)
     {
-        var series = new DicomSource(Reader).Load(path, seriesUid, run);
+        var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
+        var series = new DicomSource(Reader).Load(request.Path, request.SeriesUid, run, id => CheckPatient(siteKey, request.PatientId, id), request.Anatomy);
         try
         {
-            var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
             var facts = new SourceFacts
             {
                 Kind = SourceKind.CtSeries,
@@ -79,15 +90,32 @@ internal sealed class SourceLoader(AppFolders folders)
                 Pseudonyms = new(
                     siteKey.Pseudonym(IdentifierKind.Study, series.Facts.StudyUid),
                     siteKey.Pseudonym(IdentifierKind.Series, series.Facts.Uid),
-                    siteKey.Pseudonym(IdentifierKind.FrameOfReference, series.Facts.FrameOfReferenceUid)),
+                    siteKey.Pseudonym(IdentifierKind.FrameOfReference, series.Facts.FrameOfReferenceUid),
+                    series.PatientPseudonym),
             };
-            return new(path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts);
+            return new(request.Path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts);
         }
         catch
         {
             series.Dispose();
             throw;
         }
+    }
+
+    /// <summary>The pseudonym of the source's Patient ID; the ID itself goes no further than here.</summary>
+    /// <exception cref="CheckFailedException">It is not the one that was asked for.</exception>
+    private static string? CheckPatient(SiteKey siteKey, string? asked, string? found)
+    {
+        var pseudonym = siteKey.Pseudonym(IdentifierKind.Patient, found?.Trim());
+        if (asked is not null && siteKey.Pseudonym(IdentifierKind.Patient, asked.Trim()) is var wanted && (wanted is null || wanted != pseudonym))
+            throw new CheckFailedException("patient", "images of the patient that was asked for (--patient-id)", pseudonym is null ? "images without a Patient ID (0010,0020)" : "images of another patient");
+        return pseudonym;
+    }
+
+    private static void RefusePatient(SourceRequest request)
+    {
+        if (request.PatientId is not null)
+            throw new CheckFailedException("patient", "images of the patient that was asked for (--patient-id)", "a file that does not say whose it is");
     }
 
     private static RecordedSeries Recorded(LoadedSeries series)
@@ -109,8 +137,36 @@ internal sealed class SourceLoader(AppFolders folders)
         };
     }
 
+    private static LoadedSource LoadGrid(SourceRequest request, RunContext run)
+    {
+        RefusePatient(request);
+        var grid = GridFile.Read(request.Path, run, request.Anatomy);
+        var f = grid.Facts;
+        var facts = new SourceFacts
+        {
+            Kind = SourceKind.Volume,
+            Files = [.. f.Files.Select(x => new FileFacts(x.Sha256, x.Bytes))],
+            Series = new()
+            {
+                Modality = f.Modality,
+                Rows = f.Rows,
+                Columns = f.Columns,
+                Slices = f.Slices,
+                SpacingMm = [f.SpacingMm[0], f.SpacingMm[1]],
+                SliceSpacingMm = f.SliceSpacingMm,
+                TiltDeg = f.TiltDeg,
+                Orientation = f.Orientation.Axes,
+                TransferSyntax = f.TransferSyntax,
+                MinHu = f.MinHu,
+                MaxHu = f.MaxHu,
+            },
+        };
+        return new(request.Path, PipelineState.FromVolume(grid.Volume), facts, f.Findings, s_noParts);
+    }
+
     private static LoadedSource LoadScan(SourceRequest request, RunContext run)
     {
+        RefusePatient(request);
         var bytes = File.ReadAllBytes(request.Path);
         var name = Path.GetFileName(request.Path);
         var options = new MeshReadOptions(request.Unit, request.Anatomy);

@@ -9,12 +9,14 @@ namespace AnatomyPrep.App.Pipeline;
 /// <param name="Unit">Of meshes and points whose file states none.</param>
 /// <param name="Anatomy">What it shows; the size of a scan is then judged.</param>
 /// <param name="Parts">Further meshes: the plan's name for each, and its file.</param>
+/// <param name="PatientId">Whose images they must be; compared as a pseudonym and kept nowhere.</param>
 internal sealed record SourceRequest(
     string Path,
     string? SeriesUid = null,
     LengthUnit? Unit = null,
     string? Anatomy = null,
-    IReadOnlyDictionary<string, string>? Parts = null)
+    IReadOnlyDictionary<string, string>? Parts = null,
+    string? PatientId = null)
 {
     private const int LongestName = 40;
 

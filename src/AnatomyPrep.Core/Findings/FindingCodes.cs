@@ -4,6 +4,8 @@ namespace AnatomyPrep.Core.Findings;
 public static class FindingCodes
 {
     // Acquire: files
+    public const string BurnedInText = "burned-in-text";
+    public const string DirectoryFileMissing = "dicomdir-file-missing";
     public const string FileChanged = "file-changed";
     public const string FileCrashedReader = "file-crashed-reader";
     public const string FileDuplicate = "file-duplicate";
@@ -19,6 +21,8 @@ public static class FindingCodes
     public const string MixedPatients = "mixed-patients";
     public const string PixelDataLong = "pixel-data-long";
     public const string PixelLayoutUnsupported = "pixel-layout-unsupported";
+    public const string SeriesSplit = "series-split";
+    public const string SeveralPatients = "several-patients";
     public const string TransferSyntaxUnsupported = "transfer-syntax-unsupported";
 
     // Acquire: geometry
@@ -51,16 +55,55 @@ public static class FindingCodes
     public const string RescaleNotHu = "rescale-not-hu";
     public const string UnusedBits = "unused-bits";
 
+    // Acquire: volume files
+    public const string AtlasSpace = "atlas-space";
+    public const string AxesSkewed = "axes-skewed";
+    public const string OrientationDisagrees = "orientation-disagrees";
+    public const string SamplesNotNumbers = "samples-not-numbers";
+
+    // Acquire: fitness
+    public const string Anisotropy = "anisotropy";
+    public const string ContrastPresent = "contrast-present";
+    public const string KernelSharp = "kernel-sharp";
+    public const string KernelSoft = "kernel-soft";
+    public const string MetalPresent = "metal-present";
+    public const string MetalStreaks = "metal-streaks";
+    public const string MotionStep = "motion-step";
+    public const string NoiseHigh = "noise-high";
+    public const string StructureTooFine = "structure-too-fine";
+    public const string ValuesNotCt = "values-not-ct";
+    public const string ViewCropped = "view-cropped";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
     // Segment and surface
+    public const string BeyondValues = "beyond-values";
     public const string BodyCutAtBorder = "body-cut-at-border";
+    public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
+    public const string StrokeWithoutEffect = "stroke-without-effect";
+    public const string SupportNotJudged = "support-not-judged";
+    public const string SupportRemoved = "support-removed";
+    public const string SurfaceNearMetal = "surface-near-metal";
+    public const string ThinBoneAdded = "thin-bone-added";
+    public const string ThresholdChosen = "threshold-chosen";
+    public const string ThresholdSuggested = "threshold-suggested";
+
+    // Point cloud
+    public const string NormalsEstimated = "normals-estimated";
+    public const string NormalsInconsistent = "normals-inconsistent";
+    public const string NormalsInward = "normals-inward";
+    public const string OrientationUnsure = "orientation-unsure";
+    public const string OutliersRemoved = "outliers-removed";
+    public const string ScrapsDropped = "scraps-dropped";
+    public const string SurfaceOpen = "surface-open";
 
     // Repair
+    public const string BorderLeftOpen = "border-left-open";
+    public const string BordersStitched = "borders-stitched";
     public const string BridgeLaid = "bridge-laid";
     public const string BridgeNotLaid = "bridge-not-laid";
     public const string CavitiesFilled = "cavities-filled";
@@ -68,11 +111,13 @@ public static class FindingCodes
     public const string DuplicatesRemoved = "duplicates-removed";
     public const string FillCrosses = "fill-crosses";
     public const string HoleNotFilled = "hole-not-filled";
+    public const string HiddenPiecesDropped = "hidden-pieces-dropped";
     public const string HolesFilled = "holes-filled";
     public const string NothingLeft = "nothing-left";
     public const string NothingSelected = "nothing-selected";
     public const string OneSidedSurface = "one-sided-surface";
     public const string PiecesCross = "pieces-cross";
+    public const string PiecesTurned = "pieces-turned";
     public const string SelectionRemoved = "selection-removed";
     public const string SelfIntersectionKept = "self-intersection-kept";
     public const string SelfIntersectionsRemoved = "self-intersections-removed";
@@ -109,6 +154,21 @@ public static class FindingCodes
     public const string SideMirrored = "side-mirrored";
     public const string TriangleTargetMissed = "triangle-target-missed";
 
+    // Shell
+    public const string CavitiesNotMade = "cavities-not-made";
+    public const string SheetRedrawn = "sheet-redrawn";
+    public const string WallThin = "wall-thin";
+
+    // Combine and mark
+    public const string CutSettled = "cut-settled";
+    public const string DrainsMade = "drains-made";
+    public const string FewerPegs = "fewer-pegs";
+    public const string PiecesUnited = "pieces-united";
+    public const string SolidsApart = "solids-apart";
+    public const string VoidsClosed = "voids-closed";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string FewSamplesAcross = "few-samples-across";
+    public const string SurfaceSoft = "surface-soft";
 }

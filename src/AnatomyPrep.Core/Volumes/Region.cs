@@ -7,6 +7,8 @@ namespace AnatomyPrep.Core.Volumes;
 /// window whose levels say exactly where its boundary lies between samples.
 /// </summary>
 /// <remarks>
+/// What a step changes are the bits; window and levels stay those of the threshold that began the region, so that wherever
+/// its boundary still is a crossing of the level, grey values place it. <see cref="Like"/> makes a region of the same kind.
 /// Layout: (rows + 2) × (slices + 2) bit rows of <see cref="WordsPerRow"/> 64-bit words; sample i is bit i + 1, so
 /// bits 0 and columns + 1, and the rows and slices numbered -1 and rows (slices), are always 0. Memory: about
 /// 1/8 byte a sample.
@@ -15,8 +17,12 @@ public sealed unsafe class Region : IDisposable
 {
     private readonly NativeBuffer<ulong> _bits;
 
-    public Region(int columns, int rows, int slices, HuWindow window)
+    /// <param name="levels">Lower levels that differ from place to place; null where the window's own holds everywhere.</param>
+    public Region(int columns, int rows, int slices, HuWindow window, LevelField? levels = null)
     {
+        if (levels is not null && (levels.Columns != columns || levels.Rows != rows || levels.Slices != slices))
+            throw new ArgumentException("Levels and region differ in size.", nameof(levels));
+        Levels = levels;
         Columns = columns;
         Rows = rows;
         Slices = slices;
@@ -32,6 +38,9 @@ public sealed unsafe class Region : IDisposable
     public int Slices { get; }
 
     public HuWindow Window { get; }
+
+    /// <summary>Local lower levels; where null, <see cref="HuWindow.LowerHu"/> holds everywhere.</summary>
+    public LevelField? Levels { get; }
 
     public int WordsPerRow { get; }
 
@@ -59,6 +68,9 @@ public sealed unsafe class Region : IDisposable
         word = value ? word | bit : word & ~bit;
     }
 
+    /// <summary>The level that samples of the structure reach or exceed here.</summary>
+    public short LowerHu(int column, int row, int slice) => Levels is null ? Window.LowerHu : Levels[column, row, slice];
+
     /// <summary>Number of samples inside.</summary>
     public long CountSamples()
     {
@@ -68,9 +80,23 @@ public sealed unsafe class Region : IDisposable
         return count;
     }
 
+    public bool IsEmpty
+    {
+        get
+        {
+            for (long w = 0; w < _bits.Length; w++)
+                if (_bits.Pointer[w] != 0)
+                    return false;
+            return true;
+        }
+    }
+
+    /// <summary>An empty region of the same size, window and levels.</summary>
+    public Region Like() => new(Columns, Rows, Slices, Window, Levels);
+
     public Region Copy()
     {
-        var copy = new Region(Columns, Rows, Slices, Window);
+        var copy = Like();
         Buffer.MemoryCopy(_bits.Pointer, copy._bits.Pointer, copy._bits.Bytes, _bits.Bytes);
         return copy;
     }

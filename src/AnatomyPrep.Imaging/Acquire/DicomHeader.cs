@@ -22,6 +22,12 @@ internal sealed class DicomHeader
     /// <summary>Functional groups of each frame.</summary>
     public List<Dictionary<uint, byte[]>> Frames { get; } = [];
 
+    /// <summary>The records of a DICOMDIR, in the order of the file.</summary>
+    public List<Dictionary<uint, byte[]>> Records { get; } = [];
+
+    /// <summary>What says who the patient is; empty unless it was asked for.</summary>
+    public Dictionary<uint, byte[]> Identifiers { get; } = [];
+
     public PixelBytes? Pixels { get; set; }
 
     /// <summary>Where the offsets of <see cref="Pixels"/> count: the file itself, or the data set that was inflated from it.</summary>

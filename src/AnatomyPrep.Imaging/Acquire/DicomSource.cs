@@ -1,10 +1,11 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
-/// <summary>Reads DICOM CT series from a folder or file.</summary>
+/// <summary>Reads DICOM CT series from a folder, file, zip archive or DICOMDIR.</summary>
 /// <remarks>
 /// Every byte of an input file is read in child processes only (<see cref="ReaderChild"/>, dcmdump); this process sees
 /// names, numbers and HU. Stages: list files, read headers, sort into stacks, check by headers, gate by dcmdump, decode.
@@ -16,30 +17,60 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     private const string Source = "the source";
     private readonly ReaderLimits _limits = limits ?? ReaderLimits.Default;
 
+    /// <summary>True for a zip archive of images, which begins as a 3MF model does.</summary>
+    public static bool IsArchive(string path) => SourceArchive.IsZip(path);
+
     /// <summary>All CT stacks with their facts, HU range and findings, and every other file with the reason.</summary>
     /// <exception cref="BadInputException">The path holds no files.</exception>
-    public SeriesListing Inspect(string path, RunContext run)
+    /// <param name="identify">Also tell who the patients are.</param>
+    /// <param name="anatomy">What the model is to show; fitness and suggestion are then judged by it.</param>
+    public SeriesListing Inspect(string path, RunContext run, bool identify = false, string? anatomy = null)
     {
         using var study = Open(path, run);
         var series = new List<SeriesFacts>();
         foreach (var stack in study.Stacks)
         {
-            var decoded = study.Decode(stack, null, run);
-            series.Add(Describe(stack, decoded, []));
+            using var loaded = Decode(study, stack, [], anatomy, run);
+            series.Add(Named(loaded.Facts));
         }
 
-        return new SeriesListing(series, study.Others, study.Findings);
+        return new SeriesListing(series, study.Others, [.. study.Findings.Select(MarkedName.Plain)], SeriesChoice.Suggest(series, anatomy))
+        {
+            Identities = identify ? [.. study.Stacks.Select(s => Identity(s, study, run))] : null,
+        };
     }
 
     /// <summary>One CT series as a volume in HU.</summary>
     /// <param name="seriesUid">A selector from <see cref="SeriesFacts.Selector"/>, or null where the source holds one volume.</param>
+    /// <param name="patient">
+    /// Called with the Patient ID, or null where there is none, before anything is decoded: gives what may be kept of it, or throws
+    /// when it is the wrong one. The ID is kept nowhere.
+    /// </param>
+    /// <param name="anatomy">What the model is to show; fitness is then judged by it.</param>
     /// <exception cref="BadInputException">No series, or one with a stop finding; the message is the first of them.</exception>
     /// <exception cref="SeveralSeriesException">Several could be meant.</exception>
-    public LoadedSeries Load(string path, string? seriesUid, RunContext run)
+    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null, string? anatomy = null)
     {
         using var study = Open(path, run);
         var stack = Choose(study, seriesUid);
         ThrowIfStopped(stack.Stops, stack.Findings);
+        var pseudonym = patient?.Invoke(study.Identify(stack, run).FirstOrDefault(i => i.Tag == Tag.PatientId)?.Value);
+        var loaded = Decode(study, stack, study.Findings, anatomy, run);
+        if (loaded.Volume is { } volume)
+            return new LoadedSeries(volume, Named(loaded.Facts), loaded.Facts.Files, [.. loaded.Facts.Findings.Select(f => MarkedName.Numbered(f, loaded.Facts.Files))], pseudonym);
+        ThrowIfStopped(loaded.Stops, stack.Findings);
+        throw new InvalidOperationException("A stack without stops has a volume.");
+    }
+
+    /// <summary>Decodes a stack and judges it; the volume is there unless something stops it.</summary>
+    private static DecodedStack Decode(Study study, CheckedStack stack, IReadOnlyList<Finding> ofFolder, string? anatomy, RunContext run)
+    {
+        if (stack.Stops.Count > 0)
+        {
+            var counted = study.Decode(stack, null, run);
+            return new(Describe(stack, counted, ofFolder, null), null, counted.Stops);
+        }
+
         var facts = stack.Stack.Facts;
         var bytes = (long)facts.Rows * facts.Columns * stack.Slices.Count * sizeof(short);
         run.Memory.Require("acquire", bytes, "Give a smaller series, or raise the memory limit.");
@@ -49,9 +80,15 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         try
         {
             var decoded = study.Decode(stack, file.PathForChild, run);
-            ThrowIfStopped(decoded.Stops, stack.Findings);
-            var described = Describe(stack, decoded, study.Findings);
-            return new LoadedSeries(Map(file, stack), described, described.Files, described.Findings);
+            if (decoded.Stops.Count > 0)
+            {
+                file.Dispose();
+                return new(Describe(stack, decoded, ofFolder, null), null, decoded.Stops);
+            }
+
+            var volume = Map(file, stack);
+            var fitness = FitnessCheck.Judge(volume, ContextOf(stack, anatomy), run);
+            return new(Describe(stack, decoded, ofFolder, fitness), volume, []);
         }
         catch
         {
@@ -60,10 +97,15 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         }
     }
 
+    private static FitnessContext ContextOf(CheckedStack stack, string? anatomy) => new(
+        Math.Max(stack.Geometry!.StepsMm.Max(), stack.Slices.Max(s => s.Slice.ThicknessMm) ?? 0),
+        stack.Stack.Facts.Kernel,
+        stack.Slices.Any(s => s.Facts.HasContrast),
+        anatomy);
+
     private Study Open(string path, RunContext run)
     {
-        var files = SourceFolder.List(path, run);
-        var study = new Study(reader, _limits, files);
+        var study = new Study(reader, _limits, SourceFolder.Open(path, run));
         try
         {
             study.Scan(run);
@@ -85,7 +127,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     private static void ThrowIfStopped(IReadOnlyList<Stop> stops, IReadOnlyList<Finding> findings)
     {
         if (stops.Count > 0)
-            throw stops[0].Fault.ToException(stops[0].File, [.. stops.Select(s => s.ToFinding()), .. findings]);
+            throw MarkedName.Plain(stops[0].Fault.ToException(stops[0].File, [.. stops.Select(s => s.ToFinding()), .. findings]));
     }
 
     private static CheckedStack Choose(Study study, string? selector)
@@ -99,7 +141,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         {
             0 => throw new BadInputException(Source, Tag.Name(Tag.SeriesInstanceUid), "the one asked for is not there", "Choose one that inspect lists."),
             1 => candidates[0],
-            _ => throw new SeveralSeriesException([.. candidates.Select(c => Describe(c, Decoded.None, []))]),
+            _ => throw new SeveralSeriesException([.. candidates.Select(c => Named(Describe(c, Decoded.None, [], null)))]),
         };
     }
 
@@ -110,7 +152,15 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         return volumes.Length > 0 ? volumes : stacks;
     }
 
-    private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder)
+    private static SeriesIdentity Identity(CheckedStack stack, Study study, RunContext run)
+    {
+        var names = Tag.Identifiers.ToDictionary(i => i.Tag, i => i.Name);
+        return new(stack.Stack.Selector, [.. study.Identify(stack, run).Select(i => KeyValuePair.Create(names[i.Tag], i.Value))]);
+    }
+
+    private static SeriesFacts Named(SeriesFacts facts) => facts with { Findings = [.. facts.Findings.Select(MarkedName.Plain)] };
+
+    private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder, FitnessReport? fitness)
     {
         var (facts, g) = (stack.Stack.Facts, stack.Geometry);
         var counts = decoded.Counts.Where(c => c.Counts is not null).Select(c => c.Counts!).ToArray();
@@ -142,10 +192,19 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
             PatientPosition = facts.PatientPosition,
             SliceThicknessMm = stack.Slices.Max(x => x.Slice.ThicknessMm),
             Kernel = facts.Kernel,
+            SeriesNumber = facts.SeriesNumber,
+            Derived = stack.Slices.Any(x => x.Facts.Derived),
+            ToldApartBy = stack.Stack.Part?.How,
             HasContrast = stack.Slices.Any(x => x.Facts.HasContrast),
             Lossy = stack.Slices.Any(x => x.Facts.Lossy),
-            Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. ofFolder],
+            Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. fitness?.Findings ?? [], .. ofFolder],
+            Fitness = fitness?.Measures ?? [],
             Files = decoded.Files,
         };
+    }
+
+    private sealed record DecodedStack(SeriesFacts Facts, Volume? Volume, IReadOnlyList<Stop> Stops) : IDisposable
+    {
+        public void Dispose() => Volume?.Dispose();
     }
 }

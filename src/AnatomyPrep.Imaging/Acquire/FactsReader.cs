@@ -28,6 +28,8 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
     public ScanResult Read()
     {
         var sopClass = HeaderText.Uid(header.Find(Tag.SopClassUid));
+        if (sopClass is null && IsDirectory())
+            return new(null, OtherKind(SopClass.Directory), header.Fault is null ? [.. References()] : null);
         if (sopClass is null)
             return new(null, header.Fault ?? new(FindingCodes.FileNotImage, Tag.Name(Tag.SopClassUid), "missing", NotOurs));
         if (!SopClass.IsCt(sopClass))
@@ -42,6 +44,13 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
         var facts = ReadFacts(sopClass, study, series, frames);
         return new(facts, header.Fault ?? CheckPixels(facts, frames));
     }
+
+    private bool IsDirectory() =>
+        HeaderText.Uid(header.Find(Tag.MediaStorageSopClassUid)) == SopClass.Directory || header.Records.Count > 0;
+
+    private IEnumerable<string> References() => header.Records
+        .Select(r => r.GetValueOrDefault(Tag.ReferencedFileId)).OfType<byte[]>()
+        .Select(value => HeaderText.FileId(value) ?? "");
 
     private Fault OtherKind(string sopClass)
     {
@@ -62,6 +71,13 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
             Study = study,
             Series = series,
             FrameOfReference = HeaderText.Uid(header.Find(Tag.FrameOfReferenceUid)) ?? "",
+            SeriesNumber = HeaderText.Integer(header.Find(Tag.SeriesNumber)),
+            AcquisitionNumber = HeaderText.Integer(header.Find(Tag.AcquisitionNumber)),
+            TemporalPosition = HeaderText.Integer(header.Find(Tag.TemporalPosition)),
+            ImageTypeMark = Mark(header.Find(Tag.ImageType)),
+            TimeMark = TimeMark(),
+            Derived = HeaderText.Code(header.Find(Tag.ImageType)) == "DERIVED",
+            BurnedIn = HeaderText.Code(header.Find(Tag.BurnedInAnnotation)) == "YES",
             PatientMark = Mark(header.Find(Tag.PatientId)),
             Syntax = header.Syntax.Uid,
             HasMeta = header.HasMeta,
@@ -108,9 +124,15 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
         HeaderText.Unsigned(header.Find(Tag.PixelPaddingValue), big),
         HeaderText.Unsigned(header.Find(Tag.PixelPaddingRangeLimit), big));
 
-    private string Mark(byte[]? patient)
+    private string TimeMark()
     {
-        var id = patient ?? [];
+        byte[] when = [.. header.Find(Tag.AcquisitionDateTime) ?? [], 0, .. header.Find(Tag.AcquisitionDate) ?? [], 0, .. header.Find(Tag.AcquisitionTime) ?? []];
+        return when.Length > 2 ? Mark(when) : "";
+    }
+
+    private string Mark(byte[]? value)
+    {
+        var id = value ?? [];
         return Convert.ToHexString(HMACSHA256.HashData(salt, id.AsSpan().TrimEnd(" \0"u8)).AsSpan(0, 8));
     }
 

@@ -17,6 +17,24 @@ internal sealed record FileFacts
     /// <summary>Empty where the file names none.</summary>
     public required string FrameOfReference { get; init; }
 
+    public required int? SeriesNumber { get; init; }
+
+    public required int? AcquisitionNumber { get; init; }
+
+    public required int? TemporalPosition { get; init; }
+
+    /// <summary>Equal for equal Image Types within one run.</summary>
+    public required string ImageTypeMark { get; init; }
+
+    /// <summary>Equal for equal dates and times of acquisition within one run; empty where the file names none.</summary>
+    public required string TimeMark { get; init; }
+
+    /// <summary>Made from other pictures, such as a reformatted or averaged one.</summary>
+    public required bool Derived { get; init; }
+
+    /// <summary>The file says that text is drawn into the picture.</summary>
+    public required bool BurnedIn { get; init; }
+
     /// <summary>Equal for equal Patient IDs within one run; says nothing about the ID itself.</summary>
     public required string PatientMark { get; init; }
 
@@ -77,4 +95,5 @@ internal sealed record PixelLayout(int BitsAllocated, int BitsStored, int HighBi
 /// <summary>What the child found in one file.</summary>
 /// <param name="Ct">Set for a CT file, also when <paramref name="Fault"/> keeps it from being used.</param>
 /// <param name="Fault">Why the file cannot be used, or is not CT.</param>
-internal sealed record ScanResult(FileFacts? Ct, Fault? Fault);
+/// <param name="References">Of a DICOMDIR: the files it names, as "FOLDER/FILE"; empty text for a name that is none.</param>
+internal sealed record ScanResult(FileFacts? Ct, Fault? Fault, IReadOnlyList<string>? References = null);

@@ -62,6 +62,29 @@ internal static class HeaderText
 
     public static bool IsFilled(byte[]? value) => !string.IsNullOrEmpty(Text(value));
 
+    /// <summary>A file ID of a DICOMDIR (PS3.10 section 8.2) as "FOLDER/FILE"; null for one that could lead anywhere else.</summary>
+    public static string? FileId(byte[] value)
+    {
+        var parts = Text(value)!.Split('\\', StringSplitOptions.TrimEntries);
+        return parts.Length <= 16 && parts.All(IsFileName) ? string.Join('/', parts) : null;
+    }
+
+    private static bool IsFileName(string part) =>
+        part is { Length: > 0 and <= 64 } and not ("." or "..") && part.All(c => char.IsAsciiLetterOrDigit(c) || c is '_' or '-' or '.');
+
+    /// <summary>Text for people, in the character set the file names, without anything a terminal would obey.</summary>
+    public static string Person(byte[] value, byte[]? characterSet)
+    {
+        // UTF-8, else Latin-1, which shows the ASCII letters of every other set rightly.
+        var encoding = Code(characterSet) == "ISO_IR 192" ? Encoding.UTF8 : Encoding.Latin1;
+        var text = encoding.GetString(value.AsSpan(0, Math.Min(value.Length, 256))).Trim(' ', '\0');
+        return string.Create(text.Length, text, (to, from) =>
+        {
+            for (var i = 0; i < to.Length; i++)
+                to[i] = char.IsControl(from[i]) || char.GetUnicodeCategory(from[i]) == UnicodeCategory.Format ? '?' : from[i];
+        });
+    }
+
     private static bool IsCode(string c) => c is { Length: > 0 and <= 16 } && c.All(x => char.IsAsciiLetterUpper(x) || char.IsAsciiDigit(x) || x is ' ' or '_');
 
     /// <summary>Bytes as ASCII without the padding of either kind; null when absent.</summary>

@@ -25,6 +25,7 @@ internal sealed class HeaderWalker
     private const int MostElements = 4_000_000;
     private const int MostFragments = 200_000;
     private const int MostFrames = 65_536;
+    private const int MostRecords = 200_000;
     private const long LargestInflatedBytes = 256L << 20;
     private const int PreambleBytes = 128;
 
@@ -38,12 +39,15 @@ internal sealed class HeaderWalker
     private bool _implicit;
     private bool _big;
 
-    private HeaderWalker(ByteSource data) => _data = data;
+    private readonly bool _identify;
+
+    private HeaderWalker(ByteSource data, bool identify) => (_data, _identify) = (data, identify);
 
     /// <summary>Walks <paramref name="file"/>; see the remarks for what happens to a broken one.</summary>
-    public static DicomHeader Read(ByteSource file)
+    /// <param name="identify">Also keep what says who the patient is.</param>
+    public static DicomHeader Read(ByteSource file, bool identify = false)
     {
-        var walker = new HeaderWalker(file);
+        var walker = new HeaderWalker(file, identify);
         try
         {
             walker.Walk();
@@ -78,6 +82,8 @@ internal sealed class HeaderWalker
             (_at, _header.HasMark) = (PreambleBytes + 4, true);
         else if (_data.Read(0, 4).SequenceEqual("DICM"u8))
             (_at, _header.HasMark) = (4, true);
+        else if (_data.Read(0, 4).SequenceEqual("PK\x03\x04"u8))
+            throw new BrokenFileException(new Fault(FindingCodes.FileNotDicom, "file", "an archive, which is not opened within another source", "Give it by itself, or unpack it."));
         else if (!LooksLikeDataSet())
             throw new BrokenFileException(new Fault(FindingCodes.FileNotDicom, "file", "not a DICOM file", "Give the folder of one CT series."));
     }
@@ -198,7 +204,7 @@ internal sealed class HeaderWalker
 
     /// <summary>Sequences of known length are skipped whole unless they lead to attributes of a frame.</summary>
     private static bool IsWalkedSequence(Level level, uint tag) => level.Kind == Kind.DataSet
-        ? tag is Tag.SharedGroups or Tag.PerFrameGroups
+        ? tag is Tag.SharedGroups or Tag.PerFrameGroups or Tag.DirectoryRecords
         : level.Capture is not null && Tag.IsMacro(tag);
 
     private void Push(Level level, uint tag, ushort vr, long end, bool ends, long valueAt)
@@ -228,6 +234,13 @@ internal sealed class HeaderWalker
             if (_header.Frames.Count >= MostFrames)
                 throw Broken(Tag.Name(Tag.PerFrameGroups), "has more than 65,536 items");
             _header.Frames.Add(capture = []);
+        }
+
+        if (sequence.Tag == Tag.DirectoryRecords && _levels.Count == 2)
+        {
+            if (_header.Records.Count >= MostRecords)
+                throw Broken(Tag.Name(Tag.DirectoryRecords), "has more than 200,000 items");
+            _header.Records.Add(capture = []);
         }
 
         var ends = length != UndefinedLength;
@@ -304,7 +317,12 @@ internal sealed class HeaderWalker
 
     private void Keep(Dictionary<uint, byte[]> into, uint tag, long at, uint length)
     {
-        if (!Tag.IsRead(tag) || length > ByteSource.LargestRead)
+        if (length > ByteSource.LargestRead)
+            return;
+        // Of identifiers within sequences (of other patients, of requests) none is this patient's.
+        if (_identify && Tag.IsIdentifier(tag) && ReferenceEquals(into, _header.Elements))
+            _header.Identifiers[tag] = _data.Read(at, (int)length).ToArray();
+        if (!Tag.IsRead(tag))
             return;
         var value = _data.Read(at, (int)length).ToArray();
         if (!into.TryAdd(tag, value) && !into[tag].AsSpan().SequenceEqual(value))

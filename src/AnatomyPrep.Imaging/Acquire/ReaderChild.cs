@@ -12,7 +12,8 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// (<see cref="ReaderProcess"/>) then knows which files were open, and goes on with a new child.
 /// </summary>
 /// <remarks>
-/// No text of a file leaves it but UIDs, codes from closed lists and a kernel name; exceptions are reduced to their kind.
+/// No text of a file leaves it but UIDs, codes from closed lists, a kernel name and the file names of a DICOMDIR; who the patient is
+/// only in answer to <see cref="ReaderTask.Identify"/>. Exceptions are reduced to their kind.
 /// Memory: per thread one file and about 6 bytes a sample of one frame.
 /// </remarks>
 public static class ReaderChild
@@ -62,6 +63,7 @@ public static class ReaderChild
                 {
                     ReaderTask.Scan => Scan(item),
                     ReaderTask.Hash => Hash(item),
+                    ReaderTask.Identify => Identify(item),
                     _ => Decode(item),
                 });
             }
@@ -85,6 +87,16 @@ public static class ReaderChild
             using var file = File.OpenHandle(item.Path);
             var scan = FactsReader.Read(new FileBytes(file), request.Salt);
             return new ReaderReply(item.Index, Final: true, Scan: scan, Digest: DigestOf(scan));
+        }
+
+        private ReaderReply Identify(ReaderItem item)
+        {
+            using var file = File.OpenHandle(item.Path);
+            var header = HeaderWalker.Read(new FileBytes(file), identify: true);
+            var digest = DigestOf(new FactsReader(header, request.Salt).Read());
+            var characterSet = header.Identifiers.GetValueOrDefault(Tag.SpecificCharacterSet);
+            var found = Tag.Identifiers.Where(i => header.Identifiers.ContainsKey(i.Tag)).Select(i => new Identifier(i.Tag, HeaderText.Person(header.Identifiers[i.Tag], characterSet)));
+            return new ReaderReply(item.Index, Final: true, Digest: digest, Identifiers: [.. found.Where(i => i.Value.Length > 0)]);
         }
 
         private static string DigestOf(ScanResult scan) =>

@@ -43,6 +43,8 @@ internal static class ReaderJson
             w.WriteStartObject("Scan");
             WriteFacts(w, scan.Ct);
             WriteFault(w, scan.Fault);
+            if (scan.References is not null)
+                WriteArray(w, "References", scan.References, (to, r) => to.WriteStringValue(r));
             w.WriteEndObject();
         }
 
@@ -52,6 +54,8 @@ internal static class ReaderJson
         w.WriteNumber("Bytes", reply.Bytes);
         if (reply.Slices is not null)
             WriteArray(w, "Slices", reply.Slices, WriteCounts);
+        if (reply.Identifiers is not null)
+            WriteArray(w, "Identifiers", reply.Identifiers, WriteIdentifier);
         w.WriteEndObject();
     });
 
@@ -65,12 +69,13 @@ internal static class ReaderJson
     public static ReaderReply ReadReply(byte[] json) => Read(json, r => new ReaderReply(
         r.GetProperty("Index").GetInt32(),
         r.GetProperty("Final").GetBoolean(),
-        Part(r, "Scan", s => new ScanResult(Part(s, "Ct", ReadFacts), Part(s, "Fault", ReadFault))),
+        Part(r, "Scan", s => new ScanResult(Part(s, "Ct", ReadFacts), Part(s, "Fault", ReadFault), Array(s, "References", t => t.GetString()!))),
         Text(r, "Digest"),
         Part(r, "Fault", ReadFault),
         Text(r, "Sha256"),
         Has(r, "Bytes", out var bytes) ? bytes.GetInt64() : 0,
-        Array(r, "Slices", ReadCounts)));
+        Array(r, "Slices", ReadCounts),
+        Array(r, "Identifiers", i => new Identifier(i.GetProperty("Tag").GetUInt32(), Required(i, "Value")))));
 
     private static void WriteFacts(Utf8JsonWriter w, FileFacts? facts)
     {
@@ -82,6 +87,13 @@ internal static class ReaderJson
         w.WriteString("Study", facts.Study);
         w.WriteString("Series", facts.Series);
         w.WriteString("FrameOfReference", facts.FrameOfReference);
+        WriteNumber(w, "SeriesNumber", facts.SeriesNumber);
+        WriteNumber(w, "AcquisitionNumber", facts.AcquisitionNumber);
+        WriteNumber(w, "TemporalPosition", facts.TemporalPosition);
+        w.WriteString("ImageTypeMark", facts.ImageTypeMark);
+        w.WriteString("TimeMark", facts.TimeMark);
+        w.WriteBoolean("Derived", facts.Derived);
+        w.WriteBoolean("BurnedIn", facts.BurnedIn);
         w.WriteString("PatientMark", facts.PatientMark);
         w.WriteString("Syntax", facts.Syntax);
         w.WriteBoolean("HasMeta", facts.HasMeta);
@@ -108,6 +120,13 @@ internal static class ReaderJson
         Study = Required(e, "Study"),
         Series = Required(e, "Series"),
         FrameOfReference = Required(e, "FrameOfReference"),
+        SeriesNumber = (int?)Number(e, "SeriesNumber"),
+        AcquisitionNumber = (int?)Number(e, "AcquisitionNumber"),
+        TemporalPosition = (int?)Number(e, "TemporalPosition"),
+        ImageTypeMark = Required(e, "ImageTypeMark"),
+        TimeMark = Required(e, "TimeMark"),
+        Derived = e.GetProperty("Derived").GetBoolean(),
+        BurnedIn = e.GetProperty("BurnedIn").GetBoolean(),
         PatientMark = Required(e, "PatientMark"),
         Syntax = Required(e, "Syntax"),
         HasMeta = e.GetProperty("HasMeta").GetBoolean(),
@@ -169,6 +188,14 @@ internal static class ReaderJson
         Number(e, "Intercept"),
         Required(e, "RescaleType"),
         (int?)Number(e, "InstanceNumber"));
+
+    private static void WriteIdentifier(Utf8JsonWriter w, Identifier identifier)
+    {
+        w.WriteStartObject();
+        w.WriteNumber("Tag", identifier.Tag);
+        w.WriteString("Value", identifier.Value);
+        w.WriteEndObject();
+    }
 
     private static void WriteCounts(Utf8JsonWriter w, SliceCounts counts)
     {

@@ -10,6 +10,9 @@ internal enum ReaderTask
 
     /// <summary>Hash whole files.</summary>
     Hash,
+
+    /// <summary>Read what says who the patient is: the one answer that carries it.</summary>
+    Identify,
 }
 
 /// <summary>One line from parent to child.</summary>
@@ -25,7 +28,8 @@ internal sealed record ReaderItem(int Index, string Path, string? Digest = null,
 /// <summary>One line from child to parent.</summary>
 /// <param name="Index">The file; -1 for the end of a request.</param>
 /// <param name="Final">The file is done; otherwise it was begun, or one more of its frames is done.</param>
-/// <param name="Digest">Scan only: hash of the facts.</param>
+/// <param name="Digest">Scan and identify: hash of the facts.</param>
+/// <param name="Identifiers">Identify only: name and value of each identifier that the file has.</param>
 internal sealed record ReaderReply(
     int Index,
     bool Final = false,
@@ -34,7 +38,11 @@ internal sealed record ReaderReply(
     Fault? Fault = null,
     string? Sha256 = null,
     long Bytes = 0,
-    IReadOnlyList<SliceCounts>? Slices = null);
+    IReadOnlyList<SliceCounts>? Slices = null,
+    IReadOnlyList<Identifier>? Identifiers = null);
+
+/// <summary>One attribute that says who the patient is, or when and where the scan was made.</summary>
+internal sealed record Identifier(uint Tag, string Value);
 
 /// <summary>
 /// Messages are JSON text sequences (RFC 7464): each begins with a record separator and ends with a line feed, so that

@@ -179,6 +179,7 @@ internal sealed class ReaderProcess(ReaderCommand command, ReaderLimits limits, 
         {
             ReaderTask.Scan => reply is { Digest: not null, Scan: { Ct: not null } or { Fault: not null } },
             ReaderTask.Hash => reply.Sha256 is not null,
+            ReaderTask.Identify => reply is { Digest: not null, Identifiers: not null },
             _ => reply.Sha256 is not null && reply.Slices?.Count == items[reply.Index].Slots!.Count,
         };
 

@@ -1,4 +1,6 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
@@ -16,7 +18,24 @@ public sealed record SkippedFile(string Name, string Code, string Reason);
 /// <param name="Axes">
 /// Nearest patient direction of growing column, row and slice index: L or R, P or A, S (head) or I (feet); "LPS" is the plain axial one.
 /// </param>
-public sealed record SeriesOrientation(IReadOnlyList<double> Cosines, string Axes);
+public sealed record SeriesOrientation(IReadOnlyList<double> Cosines, string Axes)
+{
+    internal static SeriesOrientation Of(IndexToPatient map)
+    {
+        var (row, column) = (map.ColumnStepMm.Normalized(), map.RowStepMm.Normalized());
+        return new([row.X, row.Y, row.Z, column.X, column.Y, column.Z], $"{Letter(row)}{Letter(column)}{Letter(map.Normal)}");
+    }
+
+    private static char Letter(Vec3 d)
+    {
+        double x = Math.Abs(d.X), y = Math.Abs(d.Y), z = Math.Abs(d.Z);
+        if (x >= y && x >= z)
+            return d.X > 0 ? 'L' : 'R';
+        if (y >= z)
+            return d.Y > 0 ? 'P' : 'A';
+        return d.Z > 0 ? 'S' : 'I';
+    }
+}
 
 /// <summary>What there is to know about one stack of CT slices. Holds no patient data but UIDs.</summary>
 public sealed record SeriesFacts
@@ -81,9 +100,20 @@ public sealed record SeriesFacts
 
     public string? Kernel { get; init; }
 
+    public int? SeriesNumber { get; init; }
+
+    /// <summary>Made from other pictures, such as reformatted or averaged ones.</summary>
+    public bool Derived { get; init; }
+
+    /// <summary>How the stack was told apart from others of its series; null where it is alone.</summary>
+    public string? ToldApartBy { get; init; }
+
     public required bool HasContrast { get; init; }
 
     public required bool Lossy { get; init; }
+
+    /// <summary>How fit the images are, figure by figure; empty until the pixels are decoded.</summary>
+    public IReadOnlyList<FitnessMeasure> Fitness { get; init; } = [];
 
     public IReadOnlyList<Finding> Findings { get; init; } = [];
 
@@ -97,4 +127,17 @@ public sealed record SeriesFacts
 /// <summary>All that <see cref="DicomSource.Inspect"/> found in a folder or file.</summary>
 /// <param name="Others">Files that belong to no CT volume, each with the reason.</param>
 /// <param name="Findings">About the folder as a whole; those of a series stand with it.</param>
-public sealed record SeriesListing(IReadOnlyList<SeriesFacts> Series, IReadOnlyList<SkippedFile> Others, IReadOnlyList<Finding> Findings);
+/// <param name="Suggested">The stack to begin with, and why; never chosen without being asked for.</param>
+public sealed record SeriesListing(IReadOnlyList<SeriesFacts> Series, IReadOnlyList<SkippedFile> Others, IReadOnlyList<Finding> Findings, SuggestedSeries? Suggested = null)
+{
+    /// <summary>Who the patient of each series is; only where it was asked for.</summary>
+    [System.Text.Json.Serialization.JsonIgnore(Condition = System.Text.Json.Serialization.JsonIgnoreCondition.WhenWritingNull)]
+    public IReadOnlyList<SeriesIdentity>? Identities { get; init; }
+}
+
+/// <param name="Selector">What to give to <see cref="DicomSource.Load"/>.</param>
+public sealed record SuggestedSeries(string Selector, string Reason);
+
+/// <summary>What says who the patient is: to be shown, and kept nowhere.</summary>
+/// <param name="Identifiers">Name of the attribute and its value.</param>
+public sealed record SeriesIdentity(string Selector, IReadOnlyList<KeyValuePair<string, string>> Identifiers);

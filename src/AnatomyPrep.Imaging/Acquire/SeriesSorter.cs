@@ -5,7 +5,8 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// <summary>Slices that could be one volume: same study, series and orientation.</summary>
 /// <param name="Selector">Series UID, with the number of the stack where the series has several.</param>
 /// <param name="Scattered">Every slice of the series has its own orientation.</param>
-internal sealed record SliceStack(string Selector, IReadOnlyList<SliceSource> Slices, bool Scattered = false)
+/// <param name="Part">How it was told apart from other stacks of its series; null where it is the only one of its orientation.</param>
+internal sealed record SliceStack(string Selector, IReadOnlyList<SliceSource> Slices, bool Scattered = false, StackPart? Part = null)
 {
     public FileFacts Facts => Slices[0].Facts;
 }
@@ -13,12 +14,12 @@ internal sealed record SliceStack(string Selector, IReadOnlyList<SliceSource> Sl
 /// <summary>A file that goes into no stack.</summary>
 internal sealed record Skipped(string Name, Fault Fault)
 {
-    public SkippedFile ToPublic() => new(Name, Fault.Code, Fault.Field == "file" ? Fault.Value : $"{Fault.Field}: {Fault.Value}");
+    public SkippedFile ToPublic() => new(MarkedName.Plain(Name), Fault.Code, MarkedName.Plain(Fault.Field == "file" ? Fault.Value : $"{Fault.Field}: {Fault.Value}"));
 }
 
 /// <summary>Sorts files into stacks of slices, and names the reason for each file that goes into none.</summary>
 /// <remarks>
-/// A stack is one study, one series, one orientation. Frame of reference, matrix and pixel spacing do not split a series:
+/// A stack is one study, one series, one orientation, and one acquisition and reconstruction (<see cref="StackSplit"/>). Frame of reference, matrix and pixel spacing do not split a series:
 /// where they differ, something is wrong that a person must see, so <see cref="StackCheck"/> stops. Orientation does
 /// split, because a series may hold reformatted pictures beside the axial ones; a single picture in another orientation
 /// than the rest is the overview picture that some exports leave unmarked. The result does not depend on names.
@@ -86,13 +87,12 @@ internal static class SeriesSorter
                 cluster.Add(slice);
         }
 
-        if (clusters.Count == 1)
-            return ([new SliceStack(uid, series)], []);
-        if (clusters.All(c => c.Count == 1))
+        if (clusters.Count > 1 && clusters.All(c => c.Count == 1))
             return ([new SliceStack(uid, series, Scattered: true)], []);
-        var stacks = clusters.Where(c => c.Count > 1).OrderByDescending(c => c.Count).ToArray();
+        List<SliceSource>[] overviews = clusters.Count == 1 ? [] : [.. clusters.Where(c => c.Count == 1)];
+        var parts = clusters.Except(overviews).OrderByDescending(c => c.Count).SelectMany(StackSplit.Split).ToArray();
         return (
-            [.. stacks.Select((c, i) => new SliceStack(stacks.Length == 1 ? uid : FormattableString.Invariant($"{uid}#{i + 1}"), c))],
-            [.. clusters.Where(c => c.Count == 1).Select(c => c[0])]);
+            [.. parts.Select((p, i) => new SliceStack(parts.Length == 1 ? uid : FormattableString.Invariant($"{uid}#{i + 1}"), p.Slices, Part: p.How is null ? null : p))],
+            [.. overviews.Select(c => c[0])]);
     }
 }

@@ -3,7 +3,8 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// <summary>A file of the input with what the child said about it.</summary>
 internal sealed record ScannedFile(int Index, InputFile Input, ScanResult Scan, string? Digest)
 {
-    public string Name => Input.Name;
+    /// <summary>For messages: see <see cref="MarkedName"/>.</summary>
+    public string Name => MarkedName.Of(Input.Name);
 }
 
 /// <summary>One frame of one file: a slice before it has a place in a volume.</summary>

@@ -8,6 +8,8 @@ internal static class SopClass
     public const string EnhancedCt = Storage + "2.1";
     public const string LegacyConvertedCt = Storage + "2.2";
 
+    public const string Directory = "1.2.840.10008.1.3.10";
+
     private const string Storage = "1.2.840.10008.5.1.4.1.1.";
 
     private static readonly Dictionary<string, string> s_names = new(StringComparer.Ordinal)
@@ -15,7 +17,7 @@ internal static class SopClass
         [Ct] = "CT Image",
         [EnhancedCt] = "Enhanced CT Image",
         [LegacyConvertedCt] = "Legacy Converted Enhanced CT Image",
-        ["1.2.840.10008.1.3.10"] = "a directory of files (DICOMDIR)",
+        [Directory] = "a directory of files (DICOMDIR)",
         [Storage + "1"] = "Computed Radiography Image",
         [Storage + "1.1"] = "Digital X-Ray Image",
         [Storage + "4"] = "MR Image",

@@ -52,6 +52,7 @@ internal static class StackCheck
         }
 
         DescribeFiles(stack, findings);
+        DescribePart(stack, findings);
         return new CheckedStack(stack, geometry, stops, findings);
     }
 
@@ -166,23 +167,13 @@ internal static class StackCheck
             findings.Add(new(FindingCodes.TiltTagDisagrees, Severity.Caution, Text($"{Tag.Name(Tag.GantryTilt)} says {tag:F1} degrees, the positions say {tilt:F3}; the positions are used."), "Ask whether the series was straightened after the scan."));
     }
 
-    /// <summary>Bands of thickness: 1.25, 2 and 3 mm (our own; common practice for models is 0.5 to 1.25 mm).</summary>
     private static void DescribeThickness(StackGeometry g, List<Finding> findings)
     {
         var thickness = g.Slices.Select(s => s.Slice.ThicknessMm).OfType<double>().ToArray();
         var widest = g.StepsMm.Count > 0 ? g.StepsMm.Max() : 0;
         var coarsest = Math.Max(widest, thickness.Length > 0 ? thickness.Max() : 0);
-        if (coarsest > 1.25 + EvenMm)
-        {
-            var (severity, remedy) = coarsest switch
-            {
-                > 3.0 + EvenMm => (Severity.Caution, "Do not use it for planning: ask for a thinner reconstruction, 0.5 to 1.25 mm."),
-                > 2.0 + EvenMm => (Severity.Caution, "Ask for a thinner reconstruction, 0.5 to 1.25 mm."),
-                _ => (Severity.Note, "A reconstruction of 0.5 to 1.25 mm shows thin bone better."),
-            };
-            findings.Add(new(FindingCodes.ThickSlices, severity, Text($"Slices are up to {coarsest:F3} mm thick or apart."), remedy));
-        }
-
+        if (ThicknessBands.Describe(coarsest) is { } thick)
+            findings.Add(thick);
         if (thickness.Length < g.Slices.Count || g.StepsMm.Count == 0)
             return;
         var ratios = g.StepsMm.Select((step, k) => step > SamePlaceMm ? MeanThicknessMm(g, k) / step : 0).ToArray();
@@ -223,11 +214,20 @@ internal static class StackCheck
 
         Tell(f => !f.HasMeta, FindingCodes.FileMetaMissing, Severity.Note, f => $"{Tag.Name(Tag.TransferSyntaxUid)}: missing; read as {TransferSyntax.Find(f.Syntax).Name}", "None needed if the pictures look right.");
         Tell(f => f.Lossy, FindingCodes.LossyCompression, Severity.Caution, f => $"{Tag.Name(Tag.LossyCompression)}: compressed with loss{(f.LossyRatio is { } r ? Text($", ratio {r:F1}") : "")} ({TransferSyntax.Find(f.Syntax).Name})", "Ask for the series without lossy compression; do not plan on this one.");
+        Tell(f => f.BurnedIn, FindingCodes.BurnedInText, Severity.Caution, _ => $"{Tag.Name(Tag.BurnedInAnnotation)}: YES: text is drawn into the pictures and may name the patient", "Look at the section pictures before they are shown or sent.");
         Tell(f => f.ExtraPixelBytes > 0, FindingCodes.PixelDataLong, Severity.Note, f => Text($"{Tag.Name(Tag.PixelData)}: {f.ExtraPixelBytes} bytes more than rows x columns need; left out"), "None needed if the pictures look right.");
         Tell(f => f.Monochrome1, FindingCodes.Monochrome1, Severity.Caution, f => $"{Tag.Name(Tag.Photometric)}: MONOCHROME1, an inverted display; HU are read as written", "Check that bone is bright and air is dark in the section pictures.");
         var type = stack.Slices.FirstOrDefault(s => s.Slice.RescaleType is "US" or "HU_MOD" or "other");
         if (type is not null)
             findings.Add(new(FindingCodes.RescaleNotHu, Severity.Caution, $"{type.Name}: {Tag.Name(Tag.RescaleType)}: {(type.Slice.RescaleType == "other" ? "none of the standard's terms" : type.Slice.RescaleType)}; the values are taken for HU.", "Check air (-1000) and soft tissue (0 to 100) before a threshold in HU is trusted."));
+    }
+
+    private static void DescribePart(SliceStack stack, List<Finding> findings)
+    {
+        if (stack.Part is { } part)
+            findings.Add(new(
+                FindingCodes.SeriesSplit, part.Guessed ? Severity.Caution : Severity.Note, $"The series holds several stacks of slices in the same place; this one has {part.How}.",
+                part.Guessed ? "Look at the section pictures: slices of two scans may be mixed." : "Check that this is the acquisition or reconstruction that is meant."));
     }
 
     private static Place At(StackGeometry g, int slice) => new(Slice: slice, PositionMm: g.OriginsMm[slice]);

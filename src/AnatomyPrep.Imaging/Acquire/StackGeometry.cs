@@ -66,9 +66,7 @@ internal sealed class StackGeometry
         return worst;
     }
 
-    public SeriesOrientation Orientation() => new(
-        [RowDirection.X, RowDirection.Y, RowDirection.Z, ColumnDirection.X, ColumnDirection.Y, ColumnDirection.Z],
-        $"{Letter(RowDirection)}{Letter(ColumnDirection)}{Letter(Normal)}");
+    public SeriesOrientation Orientation() => SeriesOrientation.Of(Map);
 
     /// <param name="slices">At least one; position, orientation and pixel spacing are there, cosines are no further off than <see cref="WorstInexactness"/>.</param>
     public static StackGeometry Of(IReadOnlyList<SliceSource> slices)
@@ -95,14 +93,4 @@ internal sealed class StackGeometry
     public static bool SameOrientation(double[] a, double[] b) => a.Zip(b).All(p => Math.Abs(p.First - p.Second) <= 1e-4);
 
     private static Vec3 Vector(double[] numbers, int at) => new(numbers[at], numbers[at + 1], numbers[at + 2]);
-
-    private static char Letter(Vec3 d)
-    {
-        double x = Math.Abs(d.X), y = Math.Abs(d.Y), z = Math.Abs(d.Z);
-        if (x >= y && x >= z)
-            return d.X > 0 ? 'L' : 'R';
-        if (y >= z)
-            return d.Y > 0 ? 'P' : 'A';
-        return d.Z > 0 ? 'S' : 'I';
-    }
 }

@@ -10,9 +10,10 @@ internal sealed record Decoded(IReadOnlyList<SourceFile> Files, IReadOnlyList<(s
 }
 
 /// <summary>The input while it is being read: its files, the stacks they make, and the child that reads them.</summary>
-internal sealed class Study(ReaderCommand command, ReaderLimits limits, IReadOnlyList<InputFile> files) : IDisposable
+/// <param name="input">Taken over.</param>
+internal sealed class Study(ReaderCommand command, ReaderLimits limits, SourceInput input) : IDisposable
 {
-    private readonly ReaderProcess _reader = new(command, limits, files.Max(f => f.Bytes));
+    private readonly ReaderProcess _reader = new(command, limits, input.Files.Max(f => f.Bytes));
     private readonly StructureGate _gate = new(limits);
     private readonly List<Skipped> _skipped = [];
     private readonly List<Finding> _findings = [];
@@ -27,15 +28,43 @@ internal sealed class Study(ReaderCommand command, ReaderLimits limits, IReadOnl
     /// <summary>Reads all headers and sorts the files into stacks.</summary>
     public void Scan(RunContext run)
     {
+        var files = input.Directory is { } directory ? [directory, .. FilesOf(directory, run)] : input.Files;
         var filled = files.Where(f => f.Bytes > 0).ToArray();
         var replies = _reader.Run(ReaderTask.Scan, [.. filled.Select((f, i) => new ReaderItem(i, f.Path))], null, "reading headers", run);
         var scanned = filled.Select((f, i) => new ScannedFile(i, f, replies[i].Scan ?? new ScanResult(null, replies[i].Fault), replies[i].Digest)).ToArray();
         var (stacks, skipped) = SeriesSorter.Sort(DropCopies(scanned, run));
         _skipped.AddRange(skipped);
-        _skipped.AddRange(files.Where(f => f.Bytes == 0).Select(f => Skip(f.Name, FindingCodes.FileNotDicom, "empty, or not a regular file")));
+        _skipped.AddRange(files.Where(f => f.Bytes == 0).Select(f => Skip(MarkedName.Of(f.Name), FindingCodes.FileNotDicom, "empty, or not a regular file")));
         Stacks = [.. stacks.Select(StackCheck.Check)];
         foreach (var file in scanned.Where(f => f.Scan.Ct is null && IsSuspicious(f.Scan.Fault!)))
             _findings.Add(file.Scan.Fault!.ToFinding(Severity.Caution, file.Name));
+        foreach (var file in scanned.Where(f => f.Scan.References is not null))
+            if (DirectoryListing.Resolve(file.Input, file.Scan.References!, files).Missing is { Count: > 0 } missing)
+                _findings.Add(DirectoryListing.Missing(missing));
+        var patients = scanned.Select(f => f.Scan.Ct?.PatientMark).Where(m => m is not null).Distinct().Count();
+        if (patients > 1)
+            _findings.Add(new(FindingCodes.SeveralPatients, Severity.Caution, FormattableString.Invariant($"The source holds images with {patients} different Patient IDs (0010,0020)."), "Check that the series chosen is the right patient's: prepare --patient-id compares it."));
+    }
+
+    /// <summary>Who the patient of a stack is: the one answer that carries it.</summary>
+    public IReadOnlyList<Identifier> Identify(CheckedStack stack, RunContext run)
+    {
+        var file = stack.Slices[0].File;
+        var reply = _reader.Run(ReaderTask.Identify, [new ReaderItem(0, file.Input.Path)], null, "reading identifiers", run)[0];
+        if (reply.Fault is { } fault)
+            throw MarkedName.Plain(fault.ToException(file.Name));
+        return reply.Digest == file.Digest
+            ? reply.Identifiers!
+            : throw new BadInputException(file.Input.Name, "file", "changed while it was read", "Run again when nobody writes to the folder.");
+    }
+
+    private IReadOnlyList<InputFile> FilesOf(InputFile directory, RunContext run)
+    {
+        var reply = _reader.Run(ReaderTask.Scan, [new ReaderItem(0, directory.Path)], null, "reading the directory", run)[0];
+        if (reply.Scan?.References is { } references)
+            return DirectoryListing.Resolve(directory, references, input.Files).Found;
+        var fault = reply.Fault ?? reply.Scan?.Fault;
+        throw fault?.ToException(directory.Name) ?? new BadInputException(directory.Name, "file", "a CT image, not a directory of files", "Give the folder.");
     }
 
     /// <summary>Gates and decodes the stack; faultless slices go to <paramref name="outputPath"/> where there is one.</summary>
@@ -54,7 +83,7 @@ internal sealed class Study(ReaderCommand command, ReaderLimits limits, IReadOnl
         var counts = stack.Slices.Select(s => (s.Name, answers.TryGetValue(s.File.Index, out var a) ? a.Slices![s.Frame] : null)).ToArray();
         var hashed = stack.Slices.Select(s => s.File).DistinctBy(f => f.Index)
             .Where(f => answers.ContainsKey(f.Index))
-            .Select(f => new SourceFile(f.Name, answers[f.Index].Bytes, answers[f.Index].Sha256!));
+            .Select(f => new SourceFile(f.Input.Name, answers[f.Index].Bytes, answers[f.Index].Sha256!));
         return new Decoded([.. hashed], counts, [.. stops]);
     }
 
@@ -69,10 +98,14 @@ internal sealed class Study(ReaderCommand command, ReaderLimits limits, IReadOnl
             2 => ", and the other file is no CT slice either",
             _ => FormattableString.Invariant($", and the other {_skipped.Count - 1} files are no CT slices either"),
         };
-        return new BadInputException(name, fault.Field, fault.Value + others, fault.Remedy, _findings);
+        return MarkedName.Plain(new BadInputException(name, fault.Field, fault.Value + others, fault.Remedy, _findings));
     }
 
-    public void Dispose() => _reader.Dispose();
+    public void Dispose()
+    {
+        _reader.Dispose();
+        input.Dispose();
+    }
 
     /// <summary>A broken file that means to be DICOM may have been a slice.</summary>
     private static bool IsSuspicious(Fault fault) =>

@@ -73,6 +73,25 @@ public sealed unsafe class Components : IDisposable
         }
     }
 
+    /// <summary>The piece a sample belongs to, as its place in <see cref="Pieces"/>; -1 outside the region.</summary>
+    public int PieceAt(int column, int row, int slice)
+    {
+        var r = ((long)slice * _region.Rows) + row;
+        long low = _rowFirstRun[r], high = _rowFirstRun[r + 1];
+        // The last run that begins at or before the sample's bit.
+        while (low < high)
+        {
+            var middle = (low + high) / 2;
+            if (_starts.Pointer[middle] <= column + 1)
+                low = middle + 1;
+            else
+                high = middle;
+        }
+
+        low--;
+        return low >= _rowFirstRun[r] && column + 1 < _ends.Pointer[low] ? _labels.Pointer[low] : -1;
+    }
+
     /// <summary>A region with the first <paramref name="count"/> pieces of <see cref="Pieces"/> only.</summary>
     public Region Keep(int count, RunContext run) => Keep(piece => piece < count, run);
 
@@ -80,7 +99,7 @@ public sealed unsafe class Components : IDisposable
     public Region Keep(Func<int, bool> wanted, RunContext run)
     {
         var keep = Enumerable.Range(0, Pieces.Count).Select(wanted).ToArray();
-        var kept = new Region(_region.Columns, _region.Rows, _region.Slices, _region.Window);
+        var kept = _region.Like();
         Partition.For(run, _region.Slices, slice =>
         {
             for (var row = 0; row < _region.Rows; row++)

@@ -20,7 +20,7 @@ public static unsafe class Morphology
     public static Region Dilate(Region region, IndexToPatient map, double radiusMm, RunContext run)
     {
         ArgumentOutOfRangeException.ThrowIfNegative(radiusMm);
-        var result = new Region(region.Columns, region.Rows, region.Slices, region.Window);
+        var result = region.Like();
         var filled = FilledRows(region, run);
         Partition.For(run, region.Slices, slice =>
         {
@@ -58,7 +58,7 @@ public static unsafe class Morphology
     /// <summary>The samples of the volume that are not in the region.</summary>
     public static Region Complement(Region region, RunContext run)
     {
-        var result = new Region(region.Columns, region.Rows, region.Slices, region.Window);
+        var result = region.Like();
         Partition.For(run, region.Slices, slice =>
         {
             for (var row = 0; row < region.Rows; row++)
@@ -75,7 +75,7 @@ public static unsafe class Morphology
     /// <summary>A region made of two, word by word.</summary>
     public static Region Combine(Region a, Region b, Func<ulong, ulong, ulong> rule, RunContext run)
     {
-        var result = new Region(a.Columns, a.Rows, a.Slices, a.Window);
+        var result = a.Like();
         Partition.For(run, a.Slices, slice =>
         {
             for (var row = 0; row < a.Rows; row++)

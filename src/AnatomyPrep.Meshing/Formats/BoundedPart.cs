@@ -1,4 +1,5 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
 
 namespace AnatomyPrep.Meshing.Formats;
 

@@ -1,6 +1,7 @@
 using System.IO.Compression;
 using System.Xml;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
 
 namespace AnatomyPrep.Meshing.Formats;
 

@@ -41,7 +41,7 @@ public static class Bridge
         {
             run.ThrowIfCancelled();
             var strip = new BridgeStrip(mesh, edges, from, to, parameters.Segments, straight).Build();
-            if (strip is null || check.CountContacts(strip, [], run) > 0)
+            if (strip is null || check.FindContacts(strip, [], run).Count > 0)
                 continue;
             patch = strip;
             break;

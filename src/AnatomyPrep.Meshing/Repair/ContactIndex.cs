@@ -29,6 +29,8 @@ internal sealed class ContactIndex
         _cellMm = Math.Max(3 * Math.Sqrt(area / Math.Max(1, mesh.TriangleCount)), 1e-9 * tree.Mesh.BoundsMm().Diagonal);
     }
 
+    public bool HasChanged(int t) => _changed.Contains(t);
+
     /// <summary>Tells that a triangle is new or has moved.</summary>
     public void Add(int t)
     {
@@ -49,19 +51,16 @@ internal sealed class ContactIndex
     /// <returns>Pairs (own, other): own triangle of the replacement, and a triangle of the mesh that stays or ~i for its own triangle i &gt; own.</returns>
     public List<(int Own, int Other)> FindContacts(Replacement what, RunContext run)
     {
-        var shape = new ReplacedCorners(_mesh, what);
         var gone = what.Removed.ToHashSet();
         var contacts = new List<(int, int)>();
         var near = new List<int>();
         var seen = new HashSet<int>();
-        var boxes = new Box3[what.Triangles.Length];
-        for (var i = 0; i < boxes.Length; i++)
-            boxes[i] = BoxOf(shape.Triangle(i));
+        var own = CornersOf(what);
+        var boxes = Array.ConvertAll(own, t => t.Bounds);
         for (var i = 0; i < boxes.Length; i++)
         {
             if ((i & 0xFF) == 0)
                 run.ThrowIfCancelled();
-            var own = shape.Triangle(i);
             near.Clear();
             seen.Clear();
             FindNear(boxes[i], near);
@@ -69,12 +68,12 @@ internal sealed class ContactIndex
             {
                 if (gone.Contains(t) || !seen.Add(t))
                     continue;
-                if (CornerContact.Meet(own, Corners(t)))
+                if (CornerContact.Meet(own[i], Corners(t)))
                     contacts.Add((i, t));
             }
 
             for (var j = i + 1; j < boxes.Length; j++)
-                if (boxes[i].Overlaps(boxes[j]) && CornerContact.Meet(own, shape.Triangle(j)))
+                if (boxes[i].Overlaps(boxes[j]) && CornerContact.Meet(own[i], own[j]))
                     contacts.Add((i, ~j));
         }
 
@@ -110,30 +109,20 @@ internal sealed class ContactIndex
     private static long Count((int X, int Y, int Z) low, (int X, int Y, int Z) high) =>
         (high.X - low.X + 1L) * (high.Y - low.Y + 1L) * (high.Z - low.Z + 1L);
 
-    private Box3 Box(int t) => BoxOf(Corners(t));
+    private Box3 Box(int t) => Corners(t).Bounds;
 
-    private Corner[] Corners(int t)
+    private Corners Corners(int t)
     {
         var (a, b, c) = _mesh.Triangle(t);
-        return [new(a, _mesh.Local(a)), new(b, _mesh.Local(b)), new(c, _mesh.Local(c))];
+        return new(a, b, c, _mesh.Local(a), _mesh.Local(b), _mesh.Local(c));
     }
 
-    private static Box3 BoxOf(Corner[] t) => Box3.Empty.Including(t[0].At).Including(t[1].At).Including(t[2].At);
-
-    /// <summary>The corners a replacement would have.</summary>
-    private sealed class ReplacedCorners
+    private Corners[] CornersOf(Replacement what)
     {
-        private readonly Corner[][] _triangles;
-
-        public ReplacedCorners(EditableMesh mesh, Replacement what)
-        {
-            var moved = new Dictionary<int, Vec3>();
-            for (var i = 0; i < what.MovedVertices.Length; i++)
-                moved[what.MovedVertices[i]] = what.Points[i];
-            Corner At(int v) => new(v, v < 0 ? what.Points[~v] : moved.TryGetValue(v, out var p) ? p : mesh.Local(v));
-            _triangles = Array.ConvertAll(what.Triangles, t => (Corner[])[At(t.A), At(t.B), At(t.C)]);
-        }
-
-        public Corner[] Triangle(int i) => _triangles[i];
+        var moved = new Dictionary<int, Vec3>();
+        for (var i = 0; i < what.MovedVertices.Length; i++)
+            moved[what.MovedVertices[i]] = what.Points[i];
+        Vec3 At(int v) => v < 0 ? what.Points[~v] : moved.TryGetValue(v, out var p) ? p : _mesh.Local(v);
+        return Array.ConvertAll(what.Triangles, t => new Corners(t.A, t.B, t.C, At(t.A), At(t.B), At(t.C)));
     }
 }

@@ -3,21 +3,33 @@ using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Repair;
 
-/// <summary>A corner of a triangle: which vertex, and where.</summary>
-internal readonly record struct Corner(int Vertex, Vec3 At);
+/// <summary>A triangle by its corners: which vertices, and where they are.</summary>
+internal readonly record struct Corners(int A, int B, int C, Vec3 PA, Vec3 PB, Vec3 PC)
+{
+    public bool Repeats => A == B || B == C || C == A;
+
+    public Box3 Bounds => Box3.Empty.Including(PA).Including(PB).Including(PC);
+
+    public int Vertex(int place) => place switch { 0 => A, 1 => B, _ => C };
+
+    public Vec3 At(int place) => place switch { 0 => PA, 1 => PB, _ => PC };
+}
 
 /// <summary>Whether two triangles meet beyond the vertices they share; exact, see <see cref="TriangleTriangle"/>.</summary>
 internal static class CornerContact
 {
-    public static bool Meet(Corner[] s, Corner[] t)
+    public static bool Meet(in Corners s, in Corners t)
     {
+        if (s.Repeats || t.Repeats)
+            return false;
+
         // The place of a corner that is not shared follows from those that are: places add up to 3.
         int shared = 0, placeS = 0, placeT = 0;
         for (var i = 0; i < 3; i++)
         {
             for (var j = 0; j < 3; j++)
             {
-                if (s[i].Vertex != t[j].Vertex)
+                if (s.Vertex(i) != t.Vertex(j))
                     continue;
                 shared++;
                 placeS += i;
@@ -28,15 +40,15 @@ internal static class CornerContact
         switch (shared)
         {
             case 0:
-                return TriangleTriangle.Classify(s[0].At, s[1].At, s[2].At, t[0].At, t[1].At, t[2].At) != Contact.None;
+                return TriangleTriangle.Classify(s.PA, s.PB, s.PC, t.PA, t.PB, t.PC) != Contact.None;
             case 1:
                 return TriangleTriangle.ClassifySharingCorner(
-                    s[placeS].At, s[(placeS + 1) % 3].At, s[(placeS + 2) % 3].At, t[(placeT + 1) % 3].At, t[(placeT + 2) % 3].At) != Contact.None;
+                    s.At(placeS), s.At((placeS + 1) % 3), s.At((placeS + 2) % 3), t.At((placeT + 1) % 3), t.At((placeT + 2) % 3)) != Contact.None;
             case 2:
                 int apexS = 3 - placeS, apexT = 3 - placeT;
-                return TriangleTriangle.ClassifySharingEdge(s[(apexS + 1) % 3].At, s[(apexS + 2) % 3].At, s[apexS].At, t[apexT].At) != Contact.None;
+                return TriangleTriangle.ClassifySharingEdge(s.At((apexS + 1) % 3), s.At((apexS + 2) % 3), s.At(apexS), t.At(apexT)) != Contact.None;
             default:
-                return true;
+                return !ExactPredicates.Collinear(s.PA, s.PB, s.PC);
         }
     }
 }

@@ -1,4 +1,3 @@
-using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
@@ -10,18 +9,29 @@ internal sealed class CrossingEditor
 {
     private const int MostRings = 5;
 
+    // A place that is more of its piece than this is no fault in a surface: nothing around it says what the surface should be.
+    private const double MostShare = 0.25;
+
+    private const double CrumbShare = 0.005;
+
     private readonly ContactIndex _index;
     private readonly List<int> _pieceOf;
     private readonly List<bool> _mayChange;
     private readonly Dictionary<int, List<int>> _partners = [];
+    private readonly double[] _pieceMm2;
+    private readonly CrossingFusion _fusion;
 
-    public CrossingEditor(Mesh mesh, TriangleTree tree, IReadOnlyList<TrianglePair> pairs)
+    public CrossingEditor(Mesh mesh, TriangleTree tree, IReadOnlyList<TrianglePair> pairs, int[] pieceOf)
     {
         Mesh = new EditableMesh(mesh);
+        _fusion = new CrossingFusion(mesh, pieceOf);
         _index = new ContactIndex(Mesh, tree);
-        _pieceOf = [.. Pieces.Label(mesh.Triangles, mesh.VertexCount, out _)];
+        _pieceOf = [.. pieceOf];
         foreach (var pair in pairs)
             AddPair(pair.First, pair.Second);
+        _pieceMm2 = new double[pieceOf.Length == 0 ? 0 : pieceOf.Max() + 1];
+        for (var t = 0; t < pieceOf.Length; t++)
+            _pieceMm2[pieceOf[t]] += Mesh.AreaMm2(t);
         _mayChange = [.. FaultReach.Find(mesh, _partners.Keys.Order().Where(IsFaulty))];
     }
 
@@ -33,28 +43,133 @@ internal sealed class CrossingEditor
 
     public int Refilled { get; private set; }
 
+    public int Fused { get; private set; }
+
     public int Trimmed { get; private set; }
 
-    public void Run(int rounds, string step, RunContext run)
+    public int Opened { get; private set; }
+
+    public int CrumbTriangles { get; private set; }
+
+    /// <summary>Parts that hang no longer on the piece they were of, crumbs not counted.</summary>
+    public int PartsSevered { get; private set; }
+
+    /// <summary>Pairs within one piece before each round and at the end; falls strictly.</summary>
+    public List<int> PairsByRound { get; } = [];
+
+    /// <summary>Pairs that still meet, in the numbers of the mesh when it is built, all called crossing; and the piece of each triangle.</summary>
+    public List<TrianglePair> PairsLeft(out int[] pieceOf)
     {
-        for (var round = 0; round < rounds; round++)
+        var number = new int[Mesh.TriangleCount];
+        var pieces = new List<int>(number.Length);
+        for (var t = 0; t < number.Length; t++)
         {
-            var places = FindPlaces();
-            var changed = false;
-            for (var i = 0; i < places.Count; i++)
+            number[t] = pieces.Count;
+            if (Mesh.IsAlive(t))
+                pieces.Add(_pieceOf[t]);
+        }
+
+        pieceOf = [.. pieces];
+        var left = new List<TrianglePair>();
+        foreach (var (t, partners) in _partners)
+            foreach (var p in partners)
+                if (t < p)
+                    left.Add(new(number[t], number[p], Contact.Crossing));
+        left.Sort();
+        return left;
+    }
+
+    /// <param name="openWhatStays">Take away the triangles that still meet at the end.</param>
+    public void Run(int rounds, bool openWhatStays, string step, RunContext run)
+    {
+        PairsByRound.Add(CountOwnPairs());
+        for (var round = 0; round < rounds && PairsByRound[^1] > 0; round++)
+        {
+            // The gentlest for every place first, the strongest only when nothing else does any good.
+            Visit(step, run, RepairInPlace);
+            if (CountOwnPairs() == PairsByRound[^1])
+                Fuse(run);
+            if (CountOwnPairs() == PairsByRound[^1])
+                Visit(step, run, Part);
+            if (CountOwnPairs() == PairsByRound[^1])
+                break;
+            PairsByRound.Add(CountOwnPairs());
+        }
+
+        if (openWhatStays && PairsByRound[^1] > 0)
+            Open(run);
+        DropCrumbs();
+    }
+
+    private void Visit(string step, RunContext run, Action<LocalSurgery[], RunContext> repair)
+    {
+        var places = FindPlaces();
+        for (var i = 0; i < places.Count; i++)
+        {
+            run.ThrowIfCancelled();
+            run.Report(step, "repair", (double)i / places.Count);
+            var sizes = Sizes(places[i]);
+            if (sizes.Length > 0)
+                repair(sizes, run);
+        }
+    }
+
+    private void Open(RunContext run)
+    {
+        foreach (var place in FindPlaces().Where(p => !IsWholesale(p)))
+            Accept(new(RepairKind.Open, [.. place.Order()], [], [], [], default), run);
+        if (CountOwnPairs() < PairsByRound[^1])
+            PairsByRound.Add(CountOwnPairs());
+    }
+
+    /// <summary>Drops crumbs: what came loose from its piece and is hardly anything of it.</summary>
+    private void DropCrumbs()
+    {
+        if (Refilled + Fused + Trimmed + Opened == 0)
+            return;
+        var alive = Enumerable.Range(0, Mesh.TriangleCount).Where(Mesh.IsAlive).ToArray();
+        var corners = new int[3 * alive.Length];
+        for (var i = 0; i < corners.Length; i++)
+            corners[i] = Mesh.Corner((3 * alive[i / 3]) + (i % 3));
+        var part = EdgeConnected.Label(TriangleNeighbours.Build(corners, EdgeTable.Build(corners, Mesh.VertexCount)), alive.Length, out var parts);
+        var areaMm2 = new double[parts];
+        var wasChanged = new bool[parts];
+        for (var i = 0; i < alive.Length; i++)
+        {
+            areaMm2[part[i]] += Mesh.AreaMm2(alive[i]);
+            wasChanged[part[i]] |= _index.HasChanged(alive[i]);
+        }
+
+        var pieces = new HashSet<int>();
+        var large = new HashSet<int>();
+        for (var i = 0; i < alive.Length; i++)
+        {
+            pieces.Add(_pieceOf[alive[i]]);
+            if (!wasChanged[part[i]] || areaMm2[part[i]] >= CrumbShare * _pieceMm2[_pieceOf[alive[i]]])
             {
-                run.ThrowIfCancelled();
-                run.Report(step, "repair", (double)i / places.Count);
-                changed |= Repair(places[i], run);
+                large.Add(part[i]);
+                continue;
             }
 
-            if (!changed)
-                return;
+            ForgetPairs(alive[i]);
+            Mesh.RemoveTriangle(alive[i]);
+            CrumbTriangles++;
         }
+
+        PartsSevered = Math.Max(0, large.Count - pieces.Count);
     }
 
     /// <summary>Does the triangle meet one of its own piece?</summary>
     private bool IsFaulty(int t) => _partners.TryGetValue(t, out var partners) && partners.Exists(p => _pieceOf[p] == _pieceOf[t]);
+
+    private int CountOwnPairs()
+    {
+        var twice = 0;
+        foreach (var (t, partners) in _partners)
+            foreach (var p in partners)
+                twice += _pieceOf[p] == _pieceOf[t] ? 1 : 0;
+        return twice / 2;
+    }
 
     private List<List<int>> FindPlaces()
     {
@@ -81,6 +196,9 @@ internal sealed class CrossingEditor
         return places;
     }
 
+    private bool IsWholesale(IEnumerable<int> place) =>
+        place.GroupBy(t => _pieceOf[t]).Any(g => g.Sum(Mesh.AreaMm2) > MostShare * _pieceMm2[g.Key]);
+
     private IEnumerable<int> Around(int t)
     {
         for (var c = 0; c < 3; c++)
@@ -88,32 +206,93 @@ internal sealed class CrossingEditor
                 yield return corner / 3;
     }
 
-    private bool Repair(List<int> place, RunContext run)
+    /// <summary>The place with more and more rings around it.</summary>
+    private LocalSurgery[] Sizes(List<int> place)
     {
         var region = place.Where(t => Mesh.IsAlive(t) && IsFaulty(t)).ToHashSet();
-        if (region.Count == 0)
-            return false;
-        var faulty = region.Order().ToArray();
-        (Replacement What, int Gain)? best = null;
+        if (region.Count == 0 || IsWholesale(region))
+            return [];
+        var sizes = new List<LocalSurgery>();
         for (var rings = 0; rings <= MostRings; rings++)
         {
             if (rings > 0 && !Grow(region))
                 break;
-            var surgery = new LocalSurgery(Mesh, [.. region.Order()], t => _mayChange[t]);
-            var before = CountPairs(surgery.Region);
-            foreach (var candidate in surgery.Candidates(run))
-            {
-                var after = _index.FindContacts(candidate, run).Count;
-                if (after == 0)
-                    return Accept(candidate, run);
-                if (before - after > (best?.Gain ?? 0))
-                    best = (candidate, before - after);
-            }
+            sizes.Add(new LocalSurgery(Mesh, [.. region.Order()], t => _mayChange[t]));
         }
 
-        if (LocalSurgery.Trim(Mesh, faulty) is { } trim)
-            return Accept(trim, run);
-        return best is { } partial && Accept(partial.What, run);
+        return [.. sizes];
+    }
+
+    private void RepairInPlace(LocalSurgery[] sizes, RunContext run)
+    {
+        var best = new Best();
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.Candidates(run), best, run))
+                return;
+    }
+
+    private void Part(LocalSurgery[] sizes, RunContext run)
+    {
+        var best = new Best();
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.Candidates(run), best, run))
+                return;
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.PartingCandidates(run), best, run))
+                return;
+        if (best.What is { } partial)
+            Accept(partial, run);
+    }
+
+    /// <summary>All places of a piece at once, for one may lie within what another takes away; where that cannot be, each by itself.</summary>
+    private void Fuse(RunContext run)
+    {
+        foreach (var piece in FindPlaces().GroupBy(p => _pieceOf[p[0]]).ToArray())
+        {
+            if (TryFuse([.. piece.SelectMany(p => p)], run))
+                continue;
+            foreach (var place in piece)
+                TryFuse(place, run);
+        }
+    }
+
+    private bool TryFuse(List<int> place, RunContext run)
+    {
+        var faulty = place.Where(t => Mesh.IsAlive(t) && IsFaulty(t)).Order().ToArray();
+        if (faulty.Length == 0)
+            return false;
+        var piece = _pieceOf[faulty[0]];
+        var inside = faulty.ToHashSet();
+        var pairs = faulty.SelectMany(t => _partners[t].Where(p => t < p && _pieceOf[p] == piece && inside.Contains(p)).Order().Select(p => (t, p))).ToArray();
+        if (_fusion.Try(Mesh, piece, pairs, t => !inside.Contains(t) && IsFaulty(t), run) is not { } fused)
+            return false;
+        var (before, after) = (CountPairs(fused.Removed), CountContacts(fused, run));
+        if (after.Own >= before.Own || after.Foreign > before.Foreign)
+            return false;
+        Accept(fused, run);
+        return true;
+    }
+
+    /// <returns>True when one left nothing and was taken.</returns>
+    private bool Try(int[] region, IEnumerable<Replacement> candidates, Best best, RunContext run)
+    {
+        var before = CountPairs(region);
+        foreach (var candidate in candidates)
+        {
+            var after = CountContacts(candidate, run);
+            if (after.Foreign > before.Foreign)
+                continue;
+            if (after.Own == 0)
+            {
+                Accept(candidate, run);
+                return true;
+            }
+
+            if (before.Own - after.Own > best.Gain)
+                (best.What, best.Gain) = (candidate, before.Own - after.Own);
+        }
+
+        return false;
     }
 
     private bool Grow(HashSet<int> region)
@@ -126,17 +305,36 @@ internal sealed class CrossingEditor
         return added;
     }
 
-    private int CountPairs(int[] region)
+    /// <summary>Pairs that a region has a part in, with its own piece and with others.</summary>
+    private (int Own, int Foreign) CountPairs(int[] region)
     {
         var inside = region.ToHashSet();
-        var count = 0;
+        int own = 0, foreign = 0;
         foreach (var t in region)
-            if (_partners.TryGetValue(t, out var partners))
-                count += partners.Count(p => p > t || !inside.Contains(p));
-        return count;
+        {
+            if (!_partners.TryGetValue(t, out var partners))
+                continue;
+            foreach (var p in partners)
+            {
+                if (_pieceOf[p] != _pieceOf[t])
+                    foreign++;
+                else if (p > t || !inside.Contains(p))
+                    own++;
+            }
+        }
+
+        return (own, foreign);
     }
 
-    private bool Accept(Replacement what, RunContext run)
+    private (int Own, int Foreign) CountContacts(Replacement what, RunContext run)
+    {
+        var piece = _pieceOf[what.Removed[0]];
+        var contacts = _index.FindContacts(what, run);
+        var own = contacts.Count(c => c.Other < 0 || _pieceOf[c.Other] == piece);
+        return (own, contacts.Count - own);
+    }
+
+    private void Accept(Replacement what, RunContext run)
     {
         var contacts = _index.FindContacts(what, run);
         var piece = _pieceOf[what.Removed[0]];
@@ -159,8 +357,9 @@ internal sealed class CrossingEditor
         Displacement = Displacement.With(what.Moved);
         Reshaped += what.Kind == RepairKind.Reshape ? 1 : 0;
         Refilled += what.Kind == RepairKind.Refill ? 1 : 0;
+        Fused += what.Kind == RepairKind.Fuse ? 1 : 0;
         Trimmed += what.Kind == RepairKind.Trim ? 1 : 0;
-        return true;
+        Opened += what.Kind == RepairKind.Open ? 1 : 0;
     }
 
     private void AddPair(int a, int b)
@@ -178,5 +377,12 @@ internal sealed class CrossingEditor
         foreach (var p in partners)
             if (_partners.TryGetValue(p, out var back))
                 back.Remove(t);
+    }
+
+    private sealed class Best
+    {
+        public Replacement? What { get; set; }
+
+        public int Gain { get; set; }
     }
 }

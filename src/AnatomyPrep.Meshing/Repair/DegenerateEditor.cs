@@ -12,6 +12,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
     private readonly HashSet<int> _queued = [];
     private readonly HashSet<int> _failed = [];
     private readonly List<int> _onEdge = [];
+    private bool _mayLeaveSlits;
 
     public EditableMesh Mesh { get; } = mesh;
 
@@ -21,24 +22,40 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
 
     public void Run(List<int> suspects, RunContext run)
     {
+        DropRepeats(suspects);
         foreach (var t in suspects)
-            Enqueue(t);
+            if (Mesh.IsAlive(t))
+                Enqueue(t);
         // An edit may make way for one that failed before; the passes end because each one but the last edits something.
-        int before;
-        do
+        while (true)
         {
-            before = Edits;
+            var before = Edits;
             WorkOff(run);
+            if (Edits == before && _mayLeaveSlits)
+                break;
+            _mayLeaveSlits = Edits == before;
             foreach (var t in FindLeft())
                 Enqueue(t);
         }
-        while (Edits > before);
 
         DropWhollyDegeneratePieces();
     }
 
     /// <summary>Degenerate triangles that no edit could remove, ascending.</summary>
     public List<int> FindLeft() => [.. _failed.Where(t => Mesh.IsAlive(t) && IsDegenerate(t)).Order()];
+
+    // First of all, for the other edits count on three different corners; none of them makes such a triangle.
+    private void DropRepeats(List<int> suspects)
+    {
+        foreach (var t in suspects)
+        {
+            var (a, b, c) = Mesh.Triangle(t);
+            if (a != b && b != c && c != a)
+                continue;
+            Mesh.RemoveTriangle(t);
+            Edits++;
+        }
+    }
 
     private void WorkOff(RunContext run)
     {
@@ -59,12 +76,6 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
     private bool Resolve(int t)
     {
         var (a, b, c) = Mesh.Triangle(t);
-        if (a == b || b == c || c == a)
-        {
-            Mesh.RemoveTriangle(t);
-            return true;
-        }
-
         // Corner i lies between edge i (to corner i + 1) and edge i - 1.
         int[] v = [a, b, c];
         double[] length = [Length(a, b), Length(b, c), Length(c, a)];
@@ -74,7 +85,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
             return true;
         var apex = v[(longest + 2) % 3];
         return Flip(t, v[longest], v[(longest + 1) % 3], apex)
-            || DropAtBorder(t)
+            || DropAtBorder(t, longest)
             || CollapseApex(apex, v[longest], v[(longest + 1) % 3]);
     }
 
@@ -144,7 +155,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
     }
 
     /// <summary>Takes away a degenerate triangle at the border, which then runs along its other edges: no new loop, no pinch.</summary>
-    private bool DropAtBorder(int t)
+    private bool DropAtBorder(int t, int longest)
     {
         var (a, b, c) = Mesh.Triangle(t);
         int[] v = [a, b, c];
@@ -158,6 +169,10 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
         }
 
         if (free == 0 || (free == 1 && Mesh.IsOnBorder(v[(edge + 2) % 3])))
+            return false;
+
+        // The apex then stands on the edge across, which keeps its other triangle.
+        if (free == 1 && edge != longest && !_mayLeaveSlits)
             return false;
         Mesh.RemoveTriangle(t);
         return true;
@@ -204,7 +219,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
     private bool IsDegenerate(int t)
     {
         var (a, b, c) = Mesh.Triangle(t);
-        return a == b || b == c || c == a || TriangleShape.HeightMm(Mesh.Local(a), Mesh.Local(b), Mesh.Local(c)) <= limitMm;
+        return TriangleShape.HeightMm(Mesh.Local(a), Mesh.Local(b), Mesh.Local(c)) <= limitMm;
     }
 
     private double Length(int u, int v) => Vec3.Distance(Mesh.Local(u), Mesh.Local(v));

@@ -20,19 +20,22 @@ public enum FillMethod
 /// <param name="MaximumAreaMm2">Loops with a larger flat area stay open.</param>
 /// <param name="LoopIds">Fill these loops of <see cref="BoundaryLoops"/> and no others, whatever the limits.</param>
 /// <param name="LeaveOuterBorder">Leave the outer border of an open sheet alone; not asked for named loops.</param>
+/// <param name="LeaveCrossing">Leave a hole open when every fill that was tried meets the surface; otherwise the best is taken, with a caution.</param>
 public sealed record FillHolesParameters(
     int MaximumEdges = 0,
     double MaximumDiameterMm = 0,
     double MaximumAreaMm2 = 0,
     IReadOnlyList<int>? LoopIds = null,
     bool LeaveOuterBorder = true,
-    FillMethod Method = FillMethod.Smooth);
+    FillMethod Method = FillMethod.Smooth,
+    bool LeaveCrossing = false);
 
 /// <summary>Closes holes with triangles of origin filled; nothing that was there moves.</summary>
 /// <remarks>
 /// Per hole: triangulation (<see cref="RimTriangulation"/>), refinement (<see cref="PatchRefinement"/>), fairing
 /// (<see cref="PatchFairing"/>). New vertices and triangles stand behind the old ones, hole by hole in loop order.
-/// A hole whose rim can only be closed by doubling an edge of the surface stays open, with a finding.
+/// Where all of them meet the surface, the rim is triangulated anew without the chords of the triangles that did, up to a dozen
+/// times. A hole whose rim can only be closed by doubling an edge of the surface stays open, with a finding.
 /// </remarks>
 public static class FillHoles
 {
@@ -46,13 +49,13 @@ public static class FillHoles
         var loops = BoundaryLoops.Find(mesh);
         var chosen = Choose(loops, parameters);
         if (chosen.Count == 0)
-            return RepairResult.Unchanged(mesh, run, measures: new FillTally(loops.Count).Measures());
+            return RepairResult.Unchanged(mesh, run, measures: new FillTally(loops.Count, parameters.LeaveCrossing).Measures());
         var patches = HolePatches.Make(mesh, chosen, parameters.Method, Step, run);
-        var tally = new FillTally(loops.Count);
+        var tally = new FillTally(loops.Count, parameters.LeaveCrossing);
         var assembly = new PatchAssembly(mesh);
         for (var i = 0; i < chosen.Count; i++)
         {
-            if (patches[i] is { } patch)
+            if (patches[i] is { } patch && !(parameters.LeaveCrossing && patch.Contacts > 0))
                 assembly.Add(patch);
             tally.Add(mesh, chosen[i], patches[i], parameters.Method);
         }

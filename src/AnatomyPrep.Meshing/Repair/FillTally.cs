@@ -5,7 +5,7 @@ using AnatomyPrep.Core.Meshes;
 namespace AnatomyPrep.Meshing.Repair;
 
 /// <summary>What <see cref="FillHoles"/> did, hole by hole.</summary>
-internal sealed class FillTally(int loops)
+internal sealed class FillTally(int loops, bool leaveCrossing)
 {
     private readonly List<Finding> _open = [];
     private double _farthestMm;
@@ -20,9 +20,11 @@ internal sealed class FillTally(int loops)
 
     public void Add(Mesh mesh, BoundaryLoop loop, HolePatch? patch, FillMethod wanted)
     {
-        if (patch is null)
+        if (patch is null || (leaveCrossing && patch.Contacts > 0))
         {
-            var why = loop.IsClosed ? "its rim can only be closed by doubling an edge of the surface" : "its rim breaks off at a non-manifold or turned triangle";
+            var why = patch is not null ? "every fill that was tried would run into the surface"
+                : loop.IsClosed ? "its rim can only be closed by doubling an edge of the surface"
+                : "its rim breaks off at a non-manifold or turned triangle";
             _open.Add(new(
                 FindingCodes.HoleNotFilled,
                 Severity.Caution,

@@ -7,6 +7,8 @@ namespace AnatomyPrep.Meshing.Repair;
 /// <summary>Makes the patches for one hole, best first. Reads the mesh only, so holes can be worked on side by side.</summary>
 internal static class HoleFiller
 {
+    private const int MostDetours = 12;
+
     /// <returns>The first that meets nothing, else the one that meets least; null when the rim cannot be closed.</returns>
     public static HolePatch? Best(
         Mesh mesh, VertexTriangles around, HoleRim rim, FillMethod method, PatchCheck check, IReadOnlyList<HolePatch> others, RunContext run)
@@ -14,14 +16,53 @@ internal static class HoleFiller
         HolePatch? best = null;
         foreach (var candidate in Candidates(mesh, around, rim, method, run))
         {
-            var contacts = check.CountContacts(candidate, others, run);
-            if (best is null || contacts < best.Contacts)
-                best = candidate with { Contacts = contacts };
-            if (contacts == 0)
+            var contacts = check.FindContacts(candidate, others, run);
+            if (best is null || contacts.Count < best.Contacts)
+                best = candidate with { Contacts = contacts.Count };
+            if (contacts.Count == 0)
+                return best;
+        }
+
+        return best is null ? null : Detour(rim, best, check, others, run);
+    }
+
+    /// <summary>Triangulates anew without the chords of the triangles that met something, again and again.</summary>
+    private static HolePatch Detour(HoleRim rim, HolePatch best, PatchCheck check, IReadOnlyList<HolePatch> others, RunContext run)
+    {
+        var forbidden = new HashSet<(int, int)>();
+        bool IsForbidden(int i, int k) => rim.AreJoined(i, k) || forbidden.Contains((i, k));
+        for (var detour = 0; detour < MostDetours; detour++)
+        {
+            run.ThrowIfCancelled();
+            var triangles = RimTriangulation.Triangulate(rim.Points, rim.OutsideNormals, IsForbidden, weighAngles: true);
+            if (triangles is null)
+                break;
+            var candidate = ToPatch(rim, new PatchMesh(rim.Points, triangles, IsForbidden), [], PatchShape.Flat);
+            var contacts = check.FindContacts(candidate, others, run);
+            if (contacts.Count < best.Contacts)
+                best = candidate with { Contacts = contacts.Count };
+            if (contacts.Count == 0)
+                break;
+            var before = forbidden.Count;
+            foreach (var t in contacts)
+            {
+                var (a, b, c) = candidate.Triangles[t];
+                Forbid(a, b);
+                Forbid(b, c);
+                Forbid(c, a);
+            }
+
+            if (forbidden.Count == before)
                 break;
         }
 
         return best;
+
+        void Forbid(int i, int k)
+        {
+            if (Math.Abs(i - k) != 1 && Math.Abs(i - k) != rim.Count - 1)
+                forbidden.Add((Math.Min(i, k), Math.Max(i, k)));
+        }
     }
 
     /// <returns>Empty when no triangulation of the rim avoids doubling an edge of the surface.</returns>

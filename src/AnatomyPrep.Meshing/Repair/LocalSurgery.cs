@@ -30,24 +30,22 @@ internal sealed class LocalSurgery
     /// <summary>Triangles of the mesh that the repairs would replace.</summary>
     public int[] Region { get; }
 
-    /// <summary>Repairs from the gentlest to the strongest; may be empty.</summary>
+    /// <summary>Repairs that leave pieces, rims and handles as many as they were, from the gentlest to the strongest; may be empty.</summary>
     public IEnumerable<Replacement> Candidates(RunContext run)
     {
         foreach (var reshaped in Reshape(run))
             yield return reshaped;
-        if (Refill(run) is { } refilled)
+        if (IsDiscs() && Refill(FillMethod.Smooth, run) is { } refilled)
             yield return refilled;
     }
 
-    /// <summary>Takes faulty triangles away when all of them hang on an open border; null otherwise.</summary>
-    public static Replacement? Trim(EditableMesh mesh, int[] faulty)
+    /// <summary>Takes the region out and closes every rim by itself, smooth or else flat: what passed through each other comes apart.</summary>
+    public IEnumerable<Replacement> PartingCandidates(RunContext run)
     {
-        var border = faulty.Any(t =>
-        {
-            var (a, b, c) = mesh.Triangle(t);
-            return mesh.CountEdgeTriangles(a, b) == 1 || mesh.CountEdgeTriangles(b, c) == 1 || mesh.CountEdgeTriangles(c, a) == 1;
-        });
-        return border ? new Replacement(RepairKind.Trim, faulty, [], [], [], default) : null;
+        if (!IsDiscs() && Refill(FillMethod.Smooth, run) is { } smooth)
+            yield return smooth;
+        if (Refill(FillMethod.Flat, run) is { } flat)
+            yield return flat;
     }
 
     private static int[] WithMargin(EditableMesh mesh, int[] region, out HashSet<int> outermost)
@@ -195,42 +193,56 @@ internal sealed class LocalSurgery
         return new(RepairKind.Reshape, Region, Array.ConvertAll(Region, _mesh.Triangle), points, [.. inner.Select(v => _vertices[v])], moved);
     }
 
-    private Replacement? Refill(RunContext run)
+    // At an old border, what the region takes away there stays away.
+    private Replacement? Refill(FillMethod method, RunContext run)
     {
-        if (!IsDisc())
+        var (open, patches, atBorder, unclosed) = RegionRefill.MakePatches(_local, _inRegion, method, "refill", run);
+        if (unclosed > 0)
             return null;
-        var (open, patches, leftOpen) = RegionRefill.MakePatches(_local, _inRegion, FillMethod.Smooth, "refill", run);
-        if (leftOpen > 0 || patches.Count != 1)
-            return null;
-        var patch = patches[0];
-        int Number(int v) => v < patch.Rim.Length ? _vertices[patch.Rim[v]] : ~(v - patch.Rim.Length);
-        return new(
-            RepairKind.Refill,
-            Region,
-            Array.ConvertAll(patch.Triangles, t => (Number(t.A), Number(t.B), Number(t.C))),
-            patch.NewPoints,
-            [],
-            Distances(open, patch));
+        var triangles = new List<(int, int, int)>();
+        var points = new List<Vec3>();
+        foreach (var patch in patches)
+        {
+            var first = points.Count;
+            int Number(int v) => v < patch.Rim.Length ? _vertices[patch.Rim[v]] : ~(first + v - patch.Rim.Length);
+            foreach (var (a, b, c) in patch.Triangles)
+                triangles.Add((Number(a), Number(b), Number(c)));
+            points.AddRange(patch.NewPoints);
+        }
+
+        return new(atBorder > 0 ? RepairKind.Trim : RepairKind.Refill, Region, [.. triangles], [.. points], [], Distances(open, patches));
     }
 
-    // Euler number of the region alone is 1: one piece, one rim, no handle. The rim itself is checked when it is filled.
-    private bool IsDisc()
+    // Every part of the region alone has the Euler number 1: one rim, no handle. The rims are checked when they are filled.
+    private bool IsDiscs()
     {
         var corners = new List<int>();
         for (var t = 0; t < _inRegion.Length; t++)
             if (_inRegion[t])
                 corners.AddRange(_local.Triangles.Slice(3 * t, 3));
-        var edges = EdgeTable.Build(corners.ToArray(), _local.VertexCount);
+        var triangles = corners.ToArray();
+        var edges = EdgeTable.Build(triangles, _local.VertexCount);
         if (edges.NonManifoldEdges > 0 || edges.InconsistentEdges > 0)
             return false;
-        Pieces.Label(corners.ToArray(), _local.VertexCount, out var pieces);
-        return pieces == 1 && corners.Distinct().Count() - edges.EdgeCount + (corners.Count / 3) == 1;
+        var part = Pieces.Label(triangles, _local.VertexCount, out var parts);
+        var euler = new int[parts];
+        var seen = new bool[_local.VertexCount];
+        for (var h = 0; h < triangles.Length; h++)
+        {
+            ref var sum = ref euler[part[h / 3]];
+            sum += h % 3 == 0 ? 1 : 0;
+            sum -= edges.Opposite[h] < h ? 1 : 0;
+            sum += seen[triangles[h]] ? 0 : 1;
+            seen[triangles[h]] = true;
+        }
+
+        return Array.TrueForAll(euler, e => e == 1);
     }
 
     // How far the surface moves: the vertices that go, measured to what takes their place.
-    private Displacement Distances(Mesh open, HolePatch patch)
+    private Displacement Distances(Mesh open, List<HolePatch> patches)
     {
-        var rim = patch.Rim.ToHashSet();
+        var rim = patches.SelectMany(p => p.Rim).ToHashSet();
         var gone = new SortedSet<int>();
         for (var h = 0; h < _local.Triangles.Length; h++)
             if (_inRegion[h / 3] && !rim.Contains(_local.Triangles[h]))
@@ -239,9 +251,11 @@ internal sealed class LocalSurgery
         foreach (var v in gone)
         {
             var nearest = double.PositiveInfinity;
-            foreach (var (a, b, c) in patch.Triangles)
-                nearest = Math.Min(nearest, TriangleShape.DistanceMm(_local.Local(v), patch.Point(open, a), patch.Point(open, b), patch.Point(open, c)));
-            moved = moved.With(nearest);
+            foreach (var patch in patches)
+                foreach (var (a, b, c) in patch.Triangles)
+                    nearest = Math.Min(nearest, TriangleShape.DistanceMm(_local.Local(v), patch.Point(open, a), patch.Point(open, b), patch.Point(open, c)));
+            if (double.IsFinite(nearest))
+                moved = moved.With(nearest);
         }
 
         return moved;

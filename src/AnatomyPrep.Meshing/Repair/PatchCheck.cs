@@ -5,7 +5,7 @@ using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Repair;
 
-/// <summary>Counts where a patch meets the surface, other patches or itself beyond the corners and edges they share.</summary>
+/// <summary>Finds where a patch meets the surface, other patches or itself beyond the corners and edges they share.</summary>
 /// <remarks>
 /// Exact (<see cref="TriangleTriangle"/>); a touch counts like a crossing, for it is one bit away from it and other programs
 /// count it so. The surface near the patch and the patches become one small mesh with common vertex numbers; only pairs
@@ -13,7 +13,8 @@ namespace AnatomyPrep.Meshing.Repair;
 /// </remarks>
 internal sealed class PatchCheck(Mesh mesh, TriangleTree tree)
 {
-    public int CountContacts(HolePatch patch, IEnumerable<HolePatch> others, RunContext run)
+    /// <returns>Of each pair that meets, the number of a triangle of the patch.</returns>
+    public List<int> FindContacts(HolePatch patch, IEnumerable<HolePatch> others, RunContext run)
     {
         var box = Bounds(patch);
         var near = new List<int>();
@@ -30,7 +31,7 @@ internal sealed class PatchCheck(Mesh mesh, TriangleTree tree)
         foreach (var other in others)
             if (Bounds(other).Overlaps(box))
                 local.Add(other);
-        return Count(local.Build(), own, run);
+        return Find(local.Build(), own, run);
     }
 
     public bool MeetsAny(HolePatch patch, IReadOnlyList<HolePatch> others, RunContext run)
@@ -44,14 +45,14 @@ internal sealed class PatchCheck(Mesh mesh, TriangleTree tree)
         var own = local.TriangleCount;
         foreach (var other in close)
             local.Add(other);
-        return Count(local.Build(), own, run) > patch.Contacts;
+        return Find(local.Build(), own, run).Count > patch.Contacts;
     }
 
-    private static int Count(Mesh local, int own, RunContext run)
+    private static List<int> Find(Mesh local, int own, RunContext run)
     {
         var small = TriangleTree.Build(local, run);
         var found = new List<int>();
-        var contacts = 0;
+        var contacts = new List<int>();
         for (var t = 0; t < own; t++)
         {
             if ((t & 0x3FF) == 0)
@@ -61,7 +62,7 @@ internal sealed class PatchCheck(Mesh mesh, TriangleTree tree)
             small.TrianglesNear(Box3.Empty.Including(local.Local(a)).Including(local.Local(b)).Including(local.Local(c)), found);
             foreach (var other in found)
                 if ((other > t || other >= own) && TriangleTriangle.Classify(local, t, other) != Contact.None)
-                    contacts++;
+                    contacts.Add(t);
         }
 
         return contacts;

@@ -13,7 +13,7 @@ internal static class RegionRefill
         double removedMm2 = 0, filledMm2 = 0;
         for (var t = 0; t < remove.Length; t++)
             removedMm2 += remove[t] ? MeshMeasures.TriangleAreaMm2(mesh, t) : 0;
-        var (open, patches, leftOpen) = MakePatches(mesh, remove, method, step, run);
+        var (open, patches, atBorder, unclosed) = MakePatches(mesh, remove, method, step, run);
         var assembly = new PatchAssembly(open);
         foreach (var patch in patches)
         {
@@ -21,11 +21,14 @@ internal static class RegionRefill
             filledMm2 += patch.AreaMm2(open);
         }
 
-        return new(DropLostVertices(mesh, assembly.Build()), removedMm2, filledMm2, leftOpen);
+        return new(DropLostVertices(mesh, assembly.Build()), removedMm2, filledMm2, atBorder + unclosed);
     }
 
-    /// <returns>The mesh without the triangles, vertices numbered as before; what closes the new holes; how many stay open.</returns>
-    public static (Mesh Open, List<HolePatch> Patches, int LoopsLeftOpen) MakePatches(Mesh mesh, bool[] remove, FillMethod method, string step, RunContext run)
+    /// <returns>
+    /// The mesh without the triangles, vertices numbered as before; what closes the new holes; how many new loops run along
+    /// old border and stay open; how many could not be closed.
+    /// </returns>
+    public static (Mesh Open, List<HolePatch> Patches, int AtBorder, int Unclosed) MakePatches(Mesh mesh, bool[] remove, FillMethod method, string step, RunContext run)
     {
         var old = EdgeTable.Build(mesh);
         var kept = new List<int>();
@@ -42,7 +45,7 @@ internal static class RegionRefill
         var loops = BoundaryLoops.Find(open).Where(l => l.HalfEdges.Any(h => !WasBorder(h))).ToList();
         var closable = loops.Where(l => l.HalfEdges.All(h => !WasBorder(h))).ToList();
         List<HolePatch> patches = [.. HolePatches.Make(open, closable, method, step, run).OfType<HolePatch>()];
-        return (open, patches, loops.Count - patches.Count);
+        return (open, patches, loops.Count - closable.Count, closable.Count - patches.Count);
 
         bool WasBorder(int h) => old.Opposite[(3 * kept[h / 3]) + (h % 3)] == EdgeTable.Boundary;
     }

@@ -21,6 +21,8 @@ public sealed record RemoveDegeneratesParameters(double? MinimumHeightMm = null)
 /// the limit of the new surface. A collapse needs the link condition (Dey, Edelsbrunner, Guha, Nekhayev 1999), so no
 /// hole, pinch or double triangle appears, and must not turn a neighbour over. Pieces made of nothing but degenerate
 /// triangles go as a whole.
+/// A border triangle whose apex lies within an edge it shares is dropped last, for that leaves a slit.
+/// The result is taken up again until nothing changes, so that repairing twice is repairing once.
 /// Ends: each collapse or drop lowers the number of triangles, each flip raises the smaller height of its two
 /// triangles, and nothing else is allowed. O(triangles) to look, O(valence^2) per edit.
 /// Peak: 60 bytes a triangle, only when something has to be done; otherwise the input itself comes back.
@@ -39,13 +41,25 @@ public static class RemoveDegenerates
         if (suspects.Count == 0)
             return RepairResult.Unchanged(mesh, run, measures: Measures(0, 0, 0));
 
-        var editor = new DegenerateEditor(new EditableMesh(mesh), limitMm);
-        editor.Run(suspects, run);
-        var left = editor.FindLeft();
-        var after = editor.Mesh.Build(out var changedMm2);
-        var removed = suspects.Count - Math.Min(suspects.Count, left.Count);
-        return RepairResult.Changed(
-            mesh, after, changedMm2, editor.Displacement, run, Measures(suspects.Count, editor.Edits, left.Count), Findings(mesh, editor, removed, left, limitMm));
+        // Which edit comes first depends on how triangles stand in the list, so the result is taken up again until nothing changes.
+        var tally = new Tally();
+        var after = mesh;
+        var left = suspects;
+        for (var before = default(Mesh); !ReferenceEquals(before, after);)
+        {
+            before = after;
+            var editor = new DegenerateEditor(new EditableMesh(before), limitMm);
+            editor.Run(left, run);
+            after = editor.Mesh.Build(out var changedMm2);
+            tally.Add(editor, changedMm2);
+            left = FindDegenerate(after, limitMm, run);
+        }
+
+        var measures = Measures(suspects.Count, tally.Edits, left.Count);
+        var findings = Findings(after, suspects.Count - Math.Min(suspects.Count, left.Count), left, tally.Displacement, limitMm);
+        return ReferenceEquals(after, mesh)
+            ? RepairResult.Unchanged(mesh, run, findings, measures)
+            : RepairResult.Changed(mesh, after, tally.ChangedMm2, tally.Displacement, run, measures, findings);
     }
 
     internal static double DefaultHeightMm(Mesh mesh) => mesh.TriangleCount == 0 ? 0 : mesh.BoundsMm().Diagonal * Math.Pow(2, -21);
@@ -74,7 +88,7 @@ public static class RemoveDegenerates
         ["degenerateTrianglesLeft"] = left,
     };
 
-    private static List<Finding> Findings(Mesh mesh, DegenerateEditor editor, int removed, List<int> left, double limitMm)
+    private static List<Finding> Findings(Mesh after, int removed, List<int> left, Displacement displacement, double limitMm)
     {
         var findings = new List<Finding>();
         if (removed > 0)
@@ -82,7 +96,7 @@ public static class RemoveDegenerates
             findings.Add(new(
                 FindingCodes.DegenerateRemoved,
                 Severity.Note,
-                string.Create(CultureInfo.InvariantCulture, $"{removed} triangles without area were removed; the surface moved by at most {editor.Displacement.MaxMm:G3} mm."),
+                string.Create(CultureInfo.InvariantCulture, $"{removed} triangles without area were removed; the surface moved by at most {displacement.MaxMm:G3} mm."),
                 "Nothing to do."));
         }
 
@@ -93,9 +107,25 @@ public static class RemoveDegenerates
                 Severity.Caution,
                 string.Create(CultureInfo.InvariantCulture, $"{left.Count} triangles no higher than {limitMm:G3} mm could not be removed without opening or folding the surface."),
                 "Repair non-manifold edges first, then repeat; or remove the place and fill it.",
-                new Place(PositionMm: editor.Mesh.Local(editor.Mesh.Triangle(left[0]).A) + mesh.OriginMm)));
+                new Place(PositionMm: after.Vertex(after.Triangle(left[0]).A), FirstTriangle: left[0])));
         }
 
         return findings;
+    }
+
+    private sealed class Tally
+    {
+        public int Edits { get; private set; }
+
+        public double ChangedMm2 { get; private set; }
+
+        public Displacement Displacement { get; private set; }
+
+        public void Add(DegenerateEditor editor, double changedMm2)
+        {
+            Edits += editor.Edits;
+            ChangedMm2 += changedMm2;
+            Displacement = Displacement.With(editor.Displacement);
+        }
     }
 }

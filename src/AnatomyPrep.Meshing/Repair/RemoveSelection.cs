@@ -6,9 +6,9 @@ using AnatomyPrep.Core.Running;
 namespace AnatomyPrep.Meshing.Repair;
 
 /// <param name="KeepChosen">False removes what is chosen, true removes everything else.</param>
-public sealed record RemoveSelectionParameters(SurfaceSelection Selection, bool KeepChosen = false);
+public sealed record RemoveSelectionParameters(ConnectedSelection Selection, bool KeepChosen = false);
 
-/// <summary>Removes whole triangles by place or by connection. The border is left as it falls; to cut through triangles, cut with a plane.</summary>
+/// <summary>Removes what hangs together with a place, in whole triangles. The border is left as it falls; to cut through triangles, cut with a plane.</summary>
 /// <remarks>
 /// Nothing chosen: the input comes back with a note. Nothing left: the input comes back with a stop finding.
 /// </remarks>

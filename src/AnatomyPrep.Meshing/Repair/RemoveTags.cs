@@ -22,12 +22,15 @@ public sealed record RemoveTagsParameters(int LooseTriangles = 12, int Peninsula
 /// what was there): what does not come back and hangs on the rest along one stretch only is removed; a strip that leads
 /// from one part to another stays, and so does a piece that is thin all over.
 /// Spikes: vertex and neighbours are taken out and the place is filled smooth (<see cref="RegionRefill"/>); at a border the
-/// spike's triangles go.
+/// spike's triangles go. Where more than one vertex in a hundred is a spike, none is removed: the shape is pointed.
 /// Tags and peninsulas are repeated until none is left, then come the spikes. O(triangles) a round.
 /// </remarks>
 public static class RemoveTags
 {
     private const string Step = "remove tags";
+
+    // Where more of the vertices are spikes, pointed is what the surface is.
+    private const double MostSpikeShare = 0.01;
 
     public static RepairResult Apply(Mesh mesh, RemoveTagsParameters parameters, RunContext run)
     {
@@ -115,6 +118,8 @@ public static class RemoveTags
                 heights[v] = SpikeHeight(mesh, around, v, ratio, leastReach);
         });
         var spikes = 0;
+        if (heights.Count(h => h > 0) > MostSpikeShare * mesh.VertexCount)
+            return 0;
         for (var v = 0; v < heights.Length; v++)
         {
             if (heights[v] == 0)

@@ -28,7 +28,7 @@ public static class Scale
         var measures = new SortedDictionary<string, double>(StringComparer.Ordinal)
         {
             ["factor"] = factor,
-            ["heightMm"] = HeightMm(scaled, axis),
+            ["heightMm"] = AxisExtent.Of(scaled, axis).LengthMm,
         };
         return new(scaled, Displacement.Effect(mesh, scaled, run, measures), factor == 1 ? [] : [Scaled(factor)]);
     }
@@ -40,7 +40,7 @@ public static class Scale
         if (parameters.TargetHeightMm is not { } target || parameters.Factor is not null)
             throw new PlanException("scale", null, "factor, targetHeightMm", parameters.Factor is null ? "neither" : "both", "exactly one of the two");
         Positive("targetHeightMm", target);
-        var height = HeightMm(mesh, axis);
+        var height = AxisExtent.Of(mesh, axis).LengthMm;
         if (height <= 0)
             throw new CheckFailedException("scale to a height", "a model with an extent along the axis", Placement.Text(height) + " mm");
         return target / height;
@@ -50,19 +50,6 @@ public static class Scale
         value > 0 && double.IsFinite(value)
             ? value
             : throw new PlanException("scale", null, parameter, Placement.Text(value), "a positive number");
-
-    private static double HeightMm(Mesh mesh, Vec3 axis)
-    {
-        double low = double.PositiveInfinity, high = double.NegativeInfinity;
-        foreach (var v in mesh.Triangles)
-        {
-            var at = Vec3.Dot(mesh.Local(v), axis);
-            low = Math.Min(low, at);
-            high = Math.Max(high, at);
-        }
-
-        return mesh.TriangleCount == 0 ? 0 : high - low;
-    }
 
     private static Finding Scaled(double factor) => new(
         FindingCodes.ModelScaled,

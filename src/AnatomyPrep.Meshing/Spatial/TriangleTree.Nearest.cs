@@ -47,15 +47,18 @@ public sealed partial class TriangleTree
             var last = SurfacePoint.None;
             for (var k = from; k < to; k++)
             {
-                var p = pointsMm[order[k]] - Mesh.OriginMm;
-                var bound = last.Found ? Math.Min(withinMm, (p - last.PositionMm).Length + (WarmStartMargin * (_reach + p.Length))) : withinMm;
-                var nearest = NearestLocal(p, bound);
+                var nearest = NearestLocal(pointsMm[order[k]] - Mesh.OriginMm, last, withinMm);
                 visit(order[k], nearest);
                 if (nearest.Found)
                     last = nearest;
             }
         });
     }
+
+    /// <summary>Nearest point in the mesh's own frame, from what was nearest to a neighbouring point: the answer is the same, sooner.</summary>
+    internal SurfacePoint NearestLocal(in Vec3 p, in SurfacePoint neighbours, double withinMm = double.PositiveInfinity) => NearestLocal(
+        p,
+        neighbours.Found ? Math.Min(withinMm, (p - neighbours.PositionMm).Length + (WarmStartMargin * (_reach + p.Length))) : withinMm);
 
     [SkipLocalsInit]
     internal SurfacePoint NearestLocal(in Vec3 p, double withinMm)

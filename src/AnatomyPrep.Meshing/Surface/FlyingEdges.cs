@@ -15,13 +15,16 @@ namespace AnatomyPrep.Meshing.Surface;
 ///   faces follow one rule (<see cref="CellCases"/>); (4) the region has an empty border, so the surface closes at the
 ///   edge of the images, and those triangles are marked cut.
 /// Shapes: grey int16 HU [slices][rows][columns]; region of the same size; vertices float3 in patient mm, triangles int3.
-/// Where a vertex lies: between an inside sample a and an outside sample b, at the window's lower level when b is below it,
-///   at the upper level when b is above it; half way when the grey values do not bracket the level (b in the window but left
-///   out of the region, or a taken in by a later step); at the border, on the outermost sample.
+/// Where a vertex lies: between an inside sample a and an outside sample b, at the lower level when b is below it (with
+///   <see cref="Region.Levels"/>, where value minus local level is zero), at the upper level when b is above it; half way when
+///   the grey values do not bracket the level; at the border, on the outermost sample.
+/// Origin: measured when all three vertices were placed by grey values. Cut at the border of the images, and where a vertex
+///   lies between two samples of the same material (b in the window but left out). Filled where neither is the case: a was
+///   taken in although its value lies outside the window. Of several, cut goes first.
 /// Gives: a closed, oriented, outward 2-manifold for any region. A vertex is kept <see cref="ClearanceMm"/> away from
 ///   samples, so that a sample exactly at the level makes no zero-area triangle and no two vertices coincide in float32.
 /// Vertex error for a smooth boundary: docs/methods/surface.md, eq. 1.
-/// Cost: three passes over the bits, one random read of two samples a vertex. Memory: 12 bytes a row + the output.
+/// Cost: four passes over the bits, one random read of two samples a vertex. Memory: 12 bytes a row and 1 byte a vertex + the output.
 /// Same bytes on any thread count: pieces are slices, results are placed by prefix sums.
 /// </remarks>
 public static unsafe class FlyingEdges
@@ -40,16 +43,21 @@ public static unsafe class FlyingEdges
         var positions = GC.AllocateUninitializedArray<float>(checked(3 * rows.Vertices));
         var triangles = GC.AllocateUninitializedArray<int>(checked(3 * rows.Triangles));
         var origins = new Origin[rows.Triangles];
+        var placedBy = new Origin[rows.Vertices];
         var kept = new long[region.Slices + 2];
-        var slabs = region.Slices + 1;
-        Partition.For(run, slabs + 1, k =>
+        var borderMm2 = new double[region.Slices + 1];
+        Partition.For(run, kept.Length, k =>
         {
-            kept[k] = PlaceVertices(volume, region, rows, k - 1, originMm, positions);
-            if (k < slabs)
-                JoinTriangles(region, rows, k - 1, triangles, origins);
-            run.Report("surface", "placing triangles", (double)k / slabs);
+            kept[k] = PlaceVertices(volume, region, rows, k - 1, originMm, positions, placedBy);
+            run.Report("surface", "placing vertices", (double)k / kept.Length);
         });
-        return new(new Mesh(originMm, positions, triangles, origins), kept.Sum());
+        // Only then: a triangle looks at vertices of the next slice too.
+        Partition.For(run, borderMm2.Length, k =>
+        {
+            borderMm2[k] = JoinTriangles(region, rows, k - 1, positions, placedBy, triangles, origins);
+            run.Report("surface", "joining triangles", (double)k / borderMm2.Length);
+        });
+        return new(new Mesh(originMm, positions, triangles, origins), kept.Sum(), borderMm2.Sum());
     }
 
     // Whole millimetres, so that adding the origin back costs as little precision as possible.
@@ -197,10 +205,10 @@ public static unsafe class FlyingEdges
     }
 
     /// <summary>Writes the vertices of one slice of bit rows; returns how many were moved to keep their clearance.</summary>
-    private static long PlaceVertices(Volume volume, Region region, RowCounts rows, int slice, Vec3 originMm, float[] positions)
+    private static long PlaceVertices(Volume volume, Region region, RowCounts rows, int slice, Vec3 originMm, float[] positions, Origin[] placedBy)
     {
         var words = region.WordsPerRow;
-        var placer = new VertexPlacer(volume, region, originMm, positions);
+        var placer = new VertexPlacer(volume, region, originMm, positions, placedBy);
         for (var row = -1; row <= region.Rows; row++)
         {
             if (!rows.HasVertices(row, slice))
@@ -230,7 +238,7 @@ public static unsafe class FlyingEdges
         return placer.Moved;
     }
 
-    private struct VertexPlacer(Volume volume, Region region, Vec3 originMm, float[] positions)
+    private struct VertexPlacer(Volume volume, Region region, Vec3 originMm, float[] positions, Origin[] placedBy)
     {
         private readonly double _clearX = Clearance(volume.Map.ColumnStepMm.Length);
         private readonly double _clearY = Clearance(volume.Map.RowStepMm.Length);
@@ -243,9 +251,10 @@ public static unsafe class FlyingEdges
             var lowIsInside = ((lowWord >> ((i + 1) & 63)) & 1) != 0;
             int di = axis == 0 ? 1 : 0, dj = axis == 1 ? 1 : 0, dk = axis == 2 ? 1 : 0;
             var clear = axis == 0 ? _clearX : axis == 1 ? _clearY : Clearance(volume.Map.SliceStepMm(k).Length);
-            var fromInside = lowIsInside
+            var (fromInside, by) = lowIsInside
                 ? Crossing(i, j, k, i + di, j + dj, k + dk)
                 : Crossing(i + di, j + dj, k + dk, i, j, k);
+            placedBy[vertex] = by;
             if (fromInside < clear || fromInside > 1 - clear)
             {
                 fromInside = Math.Clamp(fromInside, clear, 1 - clear);
@@ -261,23 +270,32 @@ public static unsafe class FlyingEdges
 
         private static double Clearance(double edgeMm) => Math.Min(0.25, ClearanceMm / edgeMm);
 
-        // Fraction of the way from the inside sample to the outside one.
-        private readonly double Crossing(int i, int j, int k, int oi, int oj, int ok)
+        // Fraction of the way from the inside sample to the outside one, and what decided it.
+        private readonly (double Fraction, Origin By) Crossing(int i, int j, int k, int oi, int oj, int ok)
         {
             if ((uint)oi >= (uint)volume.Columns || (uint)oj >= (uint)volume.Rows || (uint)ok >= (uint)volume.Slices)
-                return 0;
-            double inside = Sample(i, j, k), outside = Sample(oi, oj, ok);
-            double level = outside < region.Window.LowerHu ? region.Window.LowerHu : region.Window.UpperHu;
-            var bracketed = outside < level ? inside >= level : outside > level && inside <= level;
-            return bracketed ? (inside - level) / (inside - outside) : 0.5;
+                return (0, Origin.Cut);
+            int inside = Sample(i, j, k), outside = Sample(oi, oj, ok);
+            var below = region.LowerHu(oi, oj, ok) - outside;
+            if (below > 0)
+            {
+                var above = inside - region.LowerHu(i, j, k);
+                return above >= 0 ? (above / (double)(above + below), Origin.Measured) : (0.5, Origin.Filled);
+            }
+
+            var upper = region.Window.UpperHu;
+            if (outside <= upper)
+                return (0.5, Origin.Cut);
+            return inside <= upper ? ((upper - inside) / (double)(outside - inside), Origin.Measured) : (0.5, Origin.Filled);
         }
 
         private readonly short Sample(int i, int j, int k) => volume.Samples[((((long)k * volume.Rows) + j) * volume.Columns) + i];
     }
 
-    /// <summary>Writes the triangles of the cells between slice and slice + 1.</summary>
-    private static void JoinTriangles(Region region, RowCounts rows, int slice, int[] triangles, Origin[] origins)
+    /// <summary>Writes the triangles of the cells between slice and slice + 1; returns the area of those at the border of the images.</summary>
+    private static double JoinTriangles(Region region, RowCounts rows, int slice, float[] positions, Origin[] placedBy, int[] triangles, Origin[] origins)
     {
+        var borderMm2 = 0.0;
         var words = region.WordsPerRow;
         var borderSlice = slice < 0 || slice == region.Slices - 1;
         var ranks = stackalloc int[12];
@@ -315,15 +333,18 @@ public static unsafe class FlyingEdges
                     ranks[11] = z1 + BitOperations.PopCount(cz1 & through);
                     var pattern = Pattern(b00, b10, b01, b11, w, bit, words);
                     var x = (64 * w) + bit;
-                    var origin = borderRow || x == 0 || x == region.Columns ? Origin.Cut : Origin.Measured;
+                    var atBorder = borderRow || x == 0 || x == region.Columns;
                     ref var edge = ref CellCases.FirstEdge(pattern);
                     int corners = 3 * CellCases.TriangleCounts[pattern];
-                    for (var c = 0; c < corners; c += 3, at++)
+                    for (var corner = 0; corner < corners; corner += 3, at++)
                     {
-                        triangles[3 * at] = ranks[Unsafe.Add(ref edge, c)];
-                        triangles[(3 * at) + 1] = ranks[Unsafe.Add(ref edge, c + 1)];
-                        triangles[(3 * at) + 2] = ranks[Unsafe.Add(ref edge, c + 2)];
-                        origins[at] = origin;
+                        int a = ranks[Unsafe.Add(ref edge, corner)], b = ranks[Unsafe.Add(ref edge, corner + 1)], c = ranks[Unsafe.Add(ref edge, corner + 2)];
+                        triangles[3 * at] = a;
+                        triangles[(3 * at) + 1] = b;
+                        triangles[(3 * at) + 2] = c;
+                        origins[at] = atBorder ? Origin.Cut : Strongest(placedBy[a], placedBy[b], placedBy[c]);
+                        if (atBorder)
+                            borderMm2 += Area(positions, a, b, c);
                     }
                 }
 
@@ -337,8 +358,21 @@ public static unsafe class FlyingEdges
                 z1 += BitOperations.PopCount(cz1);
             }
         }
+
+        return borderMm2;
+    }
+
+    // Cut before filled before measured, which is the order of their numbers.
+    private static Origin Strongest(Origin a, Origin b, Origin c) => (Origin)Math.Max((byte)a, Math.Max((byte)b, (byte)c));
+
+    private static double Area(float[] positions, int a, int b, int c)
+    {
+        Vec3 At(int v) => new(positions[3 * v], positions[(3 * v) + 1], positions[(3 * v) + 2]);
+        return Vec3.Cross(At(b) - At(a), At(c) - At(a)).Length / 2;
     }
 }
 
-/// <summary>A surface, and how many of its vertices were moved by at most the clearance to keep off a sample.</summary>
-public sealed record ExtractedSurface(Mesh Mesh, long VerticesKeptClear);
+/// <summary>A surface.</summary>
+/// <param name="VerticesKeptClear">How many vertices were moved by at most the clearance to keep off a sample.</param>
+/// <param name="BorderMm2">Area of the triangles that close the surface at the border of the images.</param>
+public sealed record ExtractedSurface(Mesh Mesh, long VerticesKeptClear, double BorderMm2);

@@ -65,7 +65,7 @@ public sealed class SignedDistance
     }
 
     /// <param name="local">The point, and the position of <paramref name="nearest"/>, relative to the mesh's origin.</param>
-    private double Signed(in Vec3 local, in SurfacePoint nearest)
+    internal double Signed(in Vec3 local, in SurfacePoint nearest)
     {
         var side = Vec3.Dot(local - nearest.PositionMm, Pseudonormal(nearest));
         return side < 0 ? -nearest.DistanceMm : nearest.DistanceMm;

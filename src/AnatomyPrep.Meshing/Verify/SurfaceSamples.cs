@@ -21,9 +21,13 @@ public static class SurfaceSamples
     private const double StepV = 0.5698402909980532;
 
     /// <returns>No points when the surface has no area.</returns>
-    public static Vec3[] Spread(Mesh mesh, int points, RunContext run)
+    public static Vec3[] Spread(Mesh mesh, int points, RunContext run) => Spread(mesh, points, run, out _);
+
+    /// <param name="triangles">The triangle each point lies on.</param>
+    internal static Vec3[] Spread(Mesh mesh, int points, RunContext run, out int[] triangles)
     {
         ArgumentOutOfRangeException.ThrowIfNegative(points);
+        triangles = [];
         var blocks = Partition.Pieces(mesh.TriangleCount, BlockTriangles);
         var upTo = new double[blocks + 1];
         Partition.Ranges(run, mesh.TriangleCount, BlockTriangles, (block, from, to) =>
@@ -40,6 +44,7 @@ public static class SurfaceSamples
             return [];
 
         var samples = new Vec3[points];
+        var on = triangles = new int[points];
         Partition.Ranges(run, mesh.TriangleCount, BlockTriangles, (block, from, to) =>
         {
             int first = FirstFrom(upTo[block], whole, points), last = block == blocks - 1 ? points : FirstFrom(upTo[block + 1], whole, points);
@@ -51,6 +56,7 @@ public static class SurfaceSamples
                 while (end <= at && t < to - 1)
                     end += MeshMeasures.TriangleAreaMm2(mesh, ++t);
                 samples[k] = Within(mesh, t, k);
+                on[k] = t;
             }
         });
         return samples;

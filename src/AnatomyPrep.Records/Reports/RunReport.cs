@@ -52,7 +52,7 @@ public static class RunReport
         WriteFindings(pages, facts);
         WriteModel(pages, facts);
         WritePictures(pages, content.Pictures);
-        WriteSource(pages, facts.Source);
+        WriteSource(pages, facts.Source, facts.Request.PatientPseudonym);
         WriteSteps(pages, facts);
         WriteProgram(pages, facts);
         WriteSignatures(pages, content.SignatureRoles ?? s_roles);
@@ -175,7 +175,7 @@ public static class RunReport
         pages.Pictures(pictures);
     }
 
-    private static void WriteSource(ReportPages pages, SourceFacts source)
+    private static void WriteSource(ReportPages pages, SourceFacts source, string? askedPatient)
     {
         pages.Section("Source");
         var facts = new List<(string Label, string Value)>
@@ -206,6 +206,7 @@ public static class RunReport
             facts.Add(("Series, pseudonym", pseudonyms.Series ?? "-"));
             facts.Add(("Frame of reference, pseudonym", pseudonyms.FrameOfReference ?? "-"));
             facts.Add(("Patient, pseudonym", pseudonyms.Patient ?? "-"));
+            facts.Add(("Patient asked for", askedPatient is null ? "not compared" : askedPatient == pseudonyms.Patient ? "the same" : "ANOTHER"));
         }
 
         pages.Facts(facts);

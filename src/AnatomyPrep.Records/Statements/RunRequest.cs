@@ -19,10 +19,12 @@ public enum Side
 /// <param name="Scale">Model size over true size; 1 is life size.</param>
 /// <param name="Side">Null where sides do not apply.</param>
 /// <param name="RequesterCode">A code the site gave, not a name.</param>
+/// <param name="PatientPseudonym">Of the patient the model was asked for (<see cref="Keys.SiteKey"/>), where the source was checked against it: equal to the source's.</param>
 public sealed record RunRequest(
     Purpose Purpose,
     string Anatomy,
     double Scale,
     Side? Side = null,
     string? RequesterCode = null,
-    DateOnly? NeededBy = null);
+    DateOnly? NeededBy = null,
+    string? PatientPseudonym = null);

@@ -32,6 +32,9 @@ internal sealed class PhantomVolume : IDisposable
 
     public string? DicomFolder { get; }
 
+    /// <summary>Where the reference benchmark keeps the mesh it simplified for its mesh stages.</summary>
+    public string ReferenceMeshPath => Path.Combine(Path.GetDirectoryName(RawPath)!, $"bench_{string.Join('x', Size)}", "mesh200k.stl");
+
     /// <summary>Read on first use.</summary>
     public Volume Volume => _volume ??= Read();
 

@@ -17,16 +17,17 @@ internal static class RatioTable
     {
         if (args.Length == 0 || !File.Exists(Path.Combine(s_reference, "bench_vtk.py")))
         {
-            Console.Error.WriteLine("usage: ratios WORKDIR [SIZE=512x512x256] [REPEATS=3], with shared/reference beside the checkout or ANATOMYPREP_SHARED set");
+            Console.Error.WriteLine("usage: ratios WORKDIR [SIZE=512x512x256] [REPEATS=3] [STAGE,...], with shared/reference beside the checkout or ANATOMYPREP_SHARED set");
             return 2;
         }
 
         var work = Path.GetFullPath(args[0]);
         var size = args.Length > 1 ? args[1] : "512x512x256";
         var repeats = args.Length > 2 ? args[2] : "3";
+        var chosen = args.Length > 3 ? args[3].Split(',') : null;
         var sidecar = Prepare(work, size);
         var rows = new List<string>();
-        foreach (var (own, reference, program, what) in Stages.Pairs)
+        foreach (var (own, reference, program, what) in Stages.Pairs.Where(p => chosen?.Contains(p.Own) ?? true))
         {
             var pairs = Enumerable.Range(0, Rounds)
                 .Select(_ => (Ours: OwnStageResult(own, sidecar, repeats), Theirs: ReferenceResult(reference, program, work, sidecar, repeats)))
@@ -48,6 +49,9 @@ internal static class RatioTable
         var sidecar = Path.Combine(work, $"phantom_{size}.json");
         if (!File.Exists(sidecar))
             Start("/usr/bin/python3", Path.Combine(s_reference, "make_phantom.py"), work, size);
+        using var phantom = new PhantomVolume(sidecar);
+        if (!File.Exists(phantom.ReferenceMeshPath))
+            Start("/usr/bin/python3", Path.Combine(s_reference, "bench_vtk.py"), sidecar, "--repeat", "1", "--only", "flying_edges,largest_component,windowed_sinc_20,quadric_decimation_to_200k");
         return sidecar;
     }
 
@@ -64,10 +68,12 @@ internal static class RatioTable
             return StageResult.Parse(Start("/usr/bin/python3", Path.Combine(s_reference, "bench_vtk.py"), sidecar, "--repeat", repeats, "--only", stage));
         using var phantom = new PhantomVolume(sidecar);
         string[] Numbers(IEnumerable<double> values) => [.. values.Select(v => v.ToString(CultureInfo.InvariantCulture))];
-        var executable = Path.Combine(work, "build", "bench_itk");
-        return File.Exists(executable)
-            ? StageResult.Parse(Start(executable, [phantom.RawPath, .. Numbers(phantom.Size.Select(s => (double)s)), .. Numbers(phantom.SpacingMm), phantom.DicomFolder ?? "-", repeats, stage]))
-            : null;
+        var executable = Path.Combine(work, "build", program == "cgal" ? "bench_cgal" : "bench_itk");
+        if (!File.Exists(executable))
+            return null;
+        return program == "cgal"
+            ? StageResult.Parse(Start(executable, phantom.ReferenceMeshPath, repeats, stage))
+            : StageResult.Parse(Start(executable, [phantom.RawPath, .. Numbers(phantom.Size.Select(s => (double)s)), .. Numbers(phantom.SpacingMm), phantom.DicomFolder ?? "-", repeats, stage]));
     }
 
     private static string Start(string program, params string[] arguments)

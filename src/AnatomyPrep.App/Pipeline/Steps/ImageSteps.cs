@@ -70,7 +70,7 @@ internal static class ImageSteps
         var effect = new StepEffect(Measures: new SortedDictionary<string, double>(StringComparer.Ordinal)
         {
             ["samples"] = samples,
-            ["volumeMm3"] = VolumeMm3(region, volume),
+            ["volumeMm3"] = RegionMeasures.VolumeMm3(region, volume.Map, run),
         });
         return samples > 0
             ? StepOutcome.Of(effect)
@@ -108,20 +108,5 @@ internal static class ImageSteps
             : StepOutcome.Of(effect, new Finding(FindingCodes.FragmentsDropped, Severity.Note,
                 FormattableString.Invariant($"{dropped.Length} separate pieces were left out; the largest has {dropped[0].VolumeMm3:F1} mm³, together {dropped.Sum(p => p.VolumeMm3):F1} mm³."),
                 "Check on the sections that no anatomy is missing."));
-    }
-
-    private static double VolumeMm3(Region region, Volume volume)
-    {
-        double sum = 0;
-        for (var slice = 0; slice < region.Slices; slice++)
-        {
-            long samples = 0;
-            for (var row = 0; row < region.Rows; row++)
-                foreach (var word in region.Row(row, slice))
-                    samples += System.Numerics.BitOperations.PopCount(word);
-            sum += samples * volume.Map.SampleVolumeMm3(slice);
-        }
-
-        return sum;
     }
 }

@@ -11,6 +11,21 @@ internal static class RepairSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
+        Step("clean-scan", "Make a scanned surface whole: tags, degenerates, topology, crossings, holes and sides, repeated until nothing changes.",
+            [
+                new("looseTriangles", ParameterKind.Integer, "Open pieces of at most so many triangles go; 0 keeps them", 12, 0, 1_000_000),
+                new("peninsulaTriangles", ParameterKind.Integer, "Peninsulas up to twice so many triangles wide go; 0 keeps them", 1, 0, 100),
+                new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 1.5, 0, 100),
+                new("fillHoles", ParameterKind.Flag, "Fill holes within the limits below", true),
+                new("maxEdges", ParameterKind.Integer, "Leave holes with more border edges open; 0 means no limit", 0, 0, int.MaxValue),
+                new("maxDiameterMm", ParameterKind.Number, "Leave wider holes open; 0 means no limit", 0.0, 0, FarMm),
+                new("maxAreaMm2", ParameterKind.Number, "Leave larger holes open; 0 means no limit", 0.0, 0, 1e9),
+                new("leaveOuterBorder", ParameterKind.Flag, "Leave the outer border of an open sheet alone", true),
+                Method,
+                new("openWhatCrosses", ParameterKind.Flag, "Where nothing parts a crossing, leave a hole instead", true),
+                new("dropHidden", ParameterKind.Flag, "Drop closed pieces that lie in the material of another one", true),
+            ],
+            (mesh, step, run) => CleanScan.Apply(mesh, CleanOf(step), run)),
         Step("drop-fragments", "Drop whole pieces of the surface that are too small, and fill voids that are.",
             [
                 new("keepLargest", ParameterKind.Integer, "How many pieces to keep, by area; 0 means all", 0, 0, 1_000_000),
@@ -35,6 +50,15 @@ internal static class RepairSteps
                 new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 2.0, 0, 100),
             ],
             (mesh, step, run) => RemoveTags.Apply(mesh, new(step.Integer("looseTriangles"), step.Integer("peninsulaTriangles"), step.Number("spikeRatio")), run)),
+        Step("remove-patch", "Remove, or keep alone, the surface that hangs together with a place, as far as it bends little.",
+            [
+                Point("seedMm", "The patch begins at the triangle nearest to this point, LPS"),
+                new("angleDeg", ParameterKind.Number, "Largest bend from one triangle to the next; 180 takes the whole piece", 30.0, 0, 180),
+                new("againstSeed", ParameterKind.Flag, "Measure the bend from the first triangle: a face, not a slowly turning surface", false),
+                new("reachMm", ParameterKind.Number, "No farther from the point than this", FarMm, 0.01, FarMm),
+                new("keep", ParameterKind.Flag, "Keep the patch and remove the rest", false),
+            ],
+            (mesh, step, run) => RemoveSelection.Apply(mesh, new(new(step.Vector("seedMm"), step.Number("angleDeg"), step.Flag("againstSeed"), step.Number("reachMm")), step.Flag("keep")), run)),
         Step("fix-topology", "Make a two-manifold, consistently oriented surface, by parting it where it is none.",
             [
                 new("orient", ParameterKind.Flag, "Turn patches that face the other way", true),
@@ -42,6 +66,15 @@ internal static class RepairSteps
                 new("splitVertices", ParameterKind.Flag, "Part the surface at vertices where sheets only touch", true),
             ],
             (mesh, step, run) => FixTopology.Apply(mesh, new(step.Flag("orient"), step.Flag("splitEdges"), step.Flag("splitVertices")), run)),
+        Step("remove-crossings", "Part triangles of one piece that cross, overlap or touch each other, changing as little as does it.",
+            [
+                new("maxRounds", ParameterKind.Integer, "Passes over all places", 20, 0, 1000),
+                new("openWhatStays", ParameterKind.Flag, "Where nothing parts a crossing, leave a hole instead", false),
+            ],
+            (mesh, step, run) => RemoveSelfIntersections.Apply(mesh, new(step.Integer("maxRounds"), step.Flag("openWhatStays")), run)),
+        Step("orient-outward", "Turn whole pieces so that they face away from the material.",
+            [new("dropHidden", ParameterKind.Flag, "Drop closed pieces that lie in the material of another one", true)],
+            (mesh, step, run) => OrientOutward.Apply(mesh, new(step.Flag("dropHidden")), run)),
         Step("fill-holes", "Close holes with triangles of origin filled; nothing that was there moves.",
             [
                 new("maxEdges", ParameterKind.Integer, "Leave holes with more border edges open; 0 means no limit", 0, 0, int.MaxValue),
@@ -69,6 +102,13 @@ internal static class RepairSteps
             ],
             (mesh, step, run) => Bridge.Apply(mesh, new(step.Vector("fromMm"), step.Vector("toMm"), Segments: step.Integer("rows"), Straight: step.Flag("straight")), run)),
     ];
+
+    private static CleanScanParameters CleanOf(PlanStep step) => new(
+        new(step.Integer("looseTriangles"), step.Integer("peninsulaTriangles"), step.Number("spikeRatio")),
+        new(step.Integer("maxEdges"), step.Number("maxDiameterMm"), step.Number("maxAreaMm2"), LeaveOuterBorder: step.Flag("leaveOuterBorder"), Method: MethodOf(step)),
+        step.Flag("fillHoles"),
+        step.Flag("openWhatCrosses"),
+        step.Flag("dropHidden"));
 
     private static ParameterSpec Method => new("method", ParameterKind.Text, "smooth continues the surrounding curvature, flat is the least area", "smooth", Choices: ["smooth", "flat"]);
 

@@ -66,6 +66,13 @@ internal static class ShapeSteps
                 new("cap", ParameterKind.Flag, "Close the cut flat", true),
             ],
             (mesh, step, run) => Cut.Apply(mesh, new(step.Vector("pointMm"), step.Vector("normal"), step.Text("keep") == "front" ? CutKeep.Front : CutKeep.Back, step.Flag("cap")), run)),
+        Step("trim", "Take a length off one end, flat.",
+            [
+                new("direction", ParameterKind.Vector, "Towards the end that goes, any length; 0, 0, -1 is towards the feet"),
+                new("lengthMm", ParameterKind.Number, "How much goes, from the farthest point in that direction", null, 0.01, FarMm),
+                new("cap", ParameterKind.Flag, "Close the cut flat", true),
+            ],
+            (mesh, step, run) => Trim.Apply(mesh, new(step.Vector("direction"), step.Number("lengthMm"), step.Flag("cap")), run)),
         Step("cut-box", "Keep what lies in a box, or what lies outside of it.",
             [
                 new("minMm", ParameterKind.Vector, "Corner with the smallest coordinates, LPS", Minimum: -FarMm, Maximum: FarMm),

@@ -68,8 +68,8 @@ public sealed class DicomSourceTests
         steps.Take(13).Should().AllSatisfy(s => s.Should().BeApproximately(4.0019, 5e-5));
         steps[13].Should().BeApproximately(1.08, 5e-3);
         steps.Skip(14).Should().AllSatisfy(s => s.Should().BeApproximately(7.00, 5e-3));
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.UnevenSpacing && f.Severity == Severity.Caution && f.Message.Contains("1.081 to 6.999 mm") && f.Message.Contains("0014.dcm"));
-        series.Findings.Should().NotContain(f => f.Severity == Severity.Stop);
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.UnevenSpacing && f.Severity == Severity.Caution && f.Message.Contains("1.081 to 6.999 mm") && f.Message.Contains("0014.dcm"));
+        series.Facts.Findings.Should().NotContain(f => f.Severity == Severity.Stop);
         // First and last origin as the files say.
         var origins = series.Volume.Map.SliceOriginsMm;
         origins[0].Should().Be(new AnatomyPrep.Core.Geometry.Vec3(-125, -123.5404569, 5.8360586));
@@ -82,10 +82,10 @@ public sealed class DicomSourceTests
     public void Overlapping_slices_keep_their_position_spacing_and_clipped_metal_is_counted()
     {
         using var series = TestReader.Source.Load(SharedData.Series("chest-human-1mm-overlap"), null, RunContext.Default);
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.SlicesOverlap && f.Message.Contains("2.000 mm thick every 1.000 mm"));
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.SlicesOverlap && f.Message.Contains("2.000 mm thick every 1.000 mm"));
         // Published with the data: 34 samples at 3071 HU.
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.HuClipped && f.Message.Contains("34 samples stand at 3071 HU"));
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.ThickSlices && f.Severity == Severity.Note);
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.HuClipped && f.Message.Contains("34 samples stand at 3071 HU"));
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.ThickSlices && f.Severity == Severity.Note);
     }
 
     [Fact]
@@ -94,7 +94,7 @@ public sealed class DicomSourceTests
     public void Padding_keeps_its_value_and_is_named()
     {
         using var series = TestReader.Source.Load(SharedData.Series("body-human-feet-first-padding"), null, RunContext.Default);
-        var padding = series.Findings.Single(f => f.Code == FindingCodes.Padding);
+        var padding = series.Facts.Findings.Single(f => f.Code == FindingCodes.Padding);
         padding.Severity.Should().Be(Severity.Note);
         padding.Message.Should().Contain("-3024 HU").And.Contain(FormattableString.Invariant($"{Count(series.Volume, -3024)} samples"));
     }
@@ -225,7 +225,7 @@ public sealed class DicomSourceTests
         series.Volume[1, 0, 1].Should().Be((short)Math.Round((0.25 * 1101) - 100, MidpointRounding.ToEven));
         series.Volume[0, 0, 2].Should().Be(1200 - 1024);
         // A quarter step rounds by at most one half.
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.HuRounded && f.Message.Contains("0.500") && f.Message.Contains("s001.dcm"));
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.HuRounded && f.Message.Contains("0.500") && f.Message.Contains("s001.dcm"));
     }
 
     [Fact]
@@ -236,7 +236,7 @@ public sealed class DicomSourceTests
         TestCt.SaveSeries(folder, 2, (_, ct) => ct.With(Tag.RescaleSlope, "DS", "100"));
         using var series = TestReader.Source.Load(folder.Path, null, RunContext.Default);
         series.Volume[0, 0, 0].Should().Be(short.MaxValue);
-        series.Findings.Should().Contain(f => f.Code == FindingCodes.HuOutOfRange && f.Severity == Severity.Caution && f.Message.Contains("96 samples"));
+        series.Facts.Findings.Should().Contain(f => f.Code == FindingCodes.HuOutOfRange && f.Severity == Severity.Caution && f.Message.Contains("96 samples"));
     }
 
     [Fact]
@@ -254,12 +254,12 @@ public sealed class DicomSourceTests
             .With(Tag.ImageOrientation, "DS", "1.001\\0\\0\\0\\1\\0")
             .With(Tag.PixelPaddingValue, 1010));
         using var series = TestReader.Source.Load(folder.Path, null, RunContext.Default);
-        series.Findings.Select(f => f.Code).Should().BeEquivalentTo(
+        series.Facts.Findings.Select(f => f.Code).Should().BeEquivalentTo(
             FindingCodes.Monochrome1, FindingCodes.RescaleNotHu, FindingCodes.TiltTagDisagrees, FindingCodes.SlicesApart,
             FindingCodes.LossyCompression, FindingCodes.OrientationInexact, FindingCodes.Padding);
-        series.Findings.Single(f => f.Code == FindingCodes.LossyCompression).Message.Should().Contain("ratio 12.5");
+        series.Facts.Findings.Single(f => f.Code == FindingCodes.LossyCompression).Message.Should().Contain("ratio 12.5");
         // Padding at -14 HU would be taken for soft tissue.
-        series.Findings.Single(f => f.Code == FindingCodes.Padding).Severity.Should().Be(Severity.Caution);
+        series.Facts.Findings.Single(f => f.Code == FindingCodes.Padding).Severity.Should().Be(Severity.Caution);
         series.Facts.Orientation!.Cosines.Should().Equal(1, 0, 0, 0, 1, 0);
     }
 

@@ -73,7 +73,7 @@ public sealed partial class FindingTests
         var whole = File.ReadAllBytes(folder["s001.dcm"]);
         File.WriteAllBytes(folder["s001.dcm"], whole[whole.AsSpan().IndexOf<byte>([0x08, 0x00, 0x16, 0x00])..]);
         using var series = TestReader.Source.Load(folder.Path, null, RunContext.Default);
-        series.Findings.Should().ContainSingle(f => f.Code == FindingCodes.FileMetaMissing).Which.Message.Should().StartWith("s001.dcm: ");
+        series.Facts.Findings.Should().ContainSingle(f => f.Code == FindingCodes.FileMetaMissing).Which.Message.Should().StartWith("s001.dcm: ");
         series.Volume[3, 0, 1].Should().Be(1103 - 1024);
     }
 
@@ -96,7 +96,7 @@ public sealed partial class FindingTests
     public void Every_code_that_acquire_uses_is_explained()
     {
         var text = File.ReadAllText(Path.Combine(Repository.Root, "docs", "formats", "findings.md"));
-        var used = Directory.GetFiles(Path.Combine(Repository.Root, "src", "AnatomyPrep.Imaging", "Acquire"), "*.cs")
+        var used = Directory.GetFiles(Path.Combine(Repository.Root, "src", "AnatomyPrep.Imaging", "Acquire"), "*.cs", SearchOption.AllDirectories)
             .SelectMany(f => CodeName().Matches(File.ReadAllText(f)).Select(m => m.Groups[1].Value)).Distinct().ToArray();
         used.Should().HaveCountGreaterThan(30);
         used.Select(name => (string)typeof(FindingCodes).GetField(name)!.GetRawConstantValue()!).Should().AllSatisfy(code => text.Should().Contain($"`{code}`"));

@@ -102,7 +102,7 @@ public sealed class ReaderProcessTests
         var killed = new DicomSource(new ReaderCommand("sh", ["-c", script]));
         using var series = killed.Load(SharedData.Series("head-phantom-1mm"), null, RunContext.Default);
         series.Volume.Slices.Should().Be(140);
-        series.Findings.Should().NotContain(f => f.Code == FindingCodes.FileCrashedReader);
+        series.Facts.Findings.Should().NotContain(f => f.Code == FindingCodes.FileCrashedReader);
         Directory.Exists(folder["killed"]).Should().BeTrue();
     }
 

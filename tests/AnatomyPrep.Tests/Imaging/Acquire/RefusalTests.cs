@@ -207,7 +207,7 @@ public sealed class RefusalTests
         File.WriteAllBytes(folder["broken.dcm"], TestCt.Slice(9, 9).Bytes()[..301]);
         using var series = TestReader.Source.Load(folder.Path, null, RunContext.Default);
         series.Volume.Slices.Should().Be(3);
-        series.Findings.Should().ContainSingle(f => f.Code == FindingCodes.FileTruncated && f.Severity == Severity.Caution).Which.Message.Should().StartWith("broken.dcm");
+        series.Facts.Findings.Should().ContainSingle(f => f.Code == FindingCodes.FileTruncated && f.Severity == Severity.Caution).Which.Message.Should().StartWith("broken.dcm");
     }
 
     [Fact]

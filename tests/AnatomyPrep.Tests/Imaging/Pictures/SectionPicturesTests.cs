@@ -5,6 +5,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Imaging.Pictures;
+using AnatomyPrep.Tests.Core.Volumes;
 using AnatomyPrep.Tests.Imaging.Volumes;
 
 namespace AnatomyPrep.Tests.Imaging.Pictures;

@@ -1,6 +1,7 @@
 using System.IO.Compression;
 using System.Security.Cryptography;
 using System.Text;
+using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Formats;
 using CsCheck;
 

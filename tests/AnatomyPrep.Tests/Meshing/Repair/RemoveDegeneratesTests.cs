@@ -109,7 +109,6 @@ public class RemoveDegeneratesTests
             iter: 60);
 
     [Fact]
-    [Trait("Kind", "Slow")]
     [Trait("Kind", "Property")]
     public void Soups_of_random_indices_are_repaired_twice_as_once() =>
         Gen.Int[0, 1_000_000].Sample(

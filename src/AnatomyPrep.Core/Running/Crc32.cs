@@ -1,6 +1,6 @@
 using System.Buffers.Binary;
 
-namespace AnatomyPrep.Meshing.Formats;
+namespace AnatomyPrep.Core.Running;
 
 /// <summary>The checksum of ZIP: CRC-32 with the reflected polynomial EDB88320.</summary>
 /// <remarks>
@@ -8,14 +8,14 @@ namespace AnatomyPrep.Meshing.Formats;
 ///   Software-Based CRC Generators", ISCC 2005. Two checksums are joined by multiplying the first with x^(8n) modulo the
 ///   polynomial, which square-and-multiply finds in log n steps.
 /// </remarks>
-internal static class Crc32
+public static class Crc32
 {
     private const uint Polynomial = 0xEDB8_8320;
 
     private static readonly uint[] s_tables = Tables();
 
     /// <summary>Checksum of what <paramref name="crc"/> stands for (0: nothing) followed by <paramref name="bytes"/>.</summary>
-    internal static uint Append(uint crc, ReadOnlySpan<byte> bytes)
+    public static uint Append(uint crc, ReadOnlySpan<byte> bytes)
     {
         var tables = s_tables;
         crc = ~crc;
@@ -35,7 +35,7 @@ internal static class Crc32
     }
 
     /// <summary>Checksum of two stretches of bytes, the second <paramref name="secondLength"/> long, from that of each.</summary>
-    internal static uint Join(uint first, uint second, long secondLength)
+    public static uint Join(uint first, uint second, long secondLength)
     {
         // Bit 31 stands for x^0: 1 is 80000000, and x^8 is 00800000.
         uint power = 0x8000_0000, square = 0x0080_0000;

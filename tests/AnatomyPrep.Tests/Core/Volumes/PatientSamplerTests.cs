@@ -1,8 +1,8 @@
 using AnatomyPrep.Core.Geometry;
-using AnatomyPrep.Imaging.Pictures;
+using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Tests.Imaging.Volumes;
 
-namespace AnatomyPrep.Tests.Imaging.Pictures;
+namespace AnatomyPrep.Tests.Core.Volumes;
 
 public sealed class PatientSamplerTests
 {

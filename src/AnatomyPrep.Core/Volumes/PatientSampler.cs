@@ -1,7 +1,6 @@
 using AnatomyPrep.Core.Geometry;
-using AnatomyPrep.Core.Volumes;
 
-namespace AnatomyPrep.Imaging.Pictures;
+namespace AnatomyPrep.Core.Volumes;
 
 /// <summary>HU at any position in the patient, trilinear between the eight samples around it.</summary>
 /// <remarks>
@@ -9,14 +8,14 @@ namespace AnatomyPrep.Imaging.Pictures;
 /// Tilt and uneven slices are therefore exact; only the value between samples is interpolated. A sample stands for half a
 /// step around it: up to there beyond the outermost samples the nearest value is given, further out none.
 /// </remarks>
-internal sealed unsafe class PatientSampler
+public sealed unsafe class PatientSampler
 {
     private readonly Volume _volume;
     private readonly Vec3 _normal;
     private readonly double[] _depths;
     private readonly Affine3[] _toIndex;
 
-    internal PatientSampler(Volume volume)
+    public PatientSampler(Volume volume)
     {
         _volume = volume;
         var map = volume.Map;
@@ -30,7 +29,7 @@ internal sealed unsafe class PatientSampler
     }
 
     /// <summary>False outside the volume.</summary>
-    internal bool TrySample(Vec3 pointMm, out double hu)
+    public bool TrySample(Vec3 pointMm, out double hu)
     {
         var k = Interval(Vec3.Dot(_normal, pointMm));
         var index = _toIndex[k].Map(pointMm);

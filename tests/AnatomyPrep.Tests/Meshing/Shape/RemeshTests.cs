@@ -153,6 +153,17 @@ public sealed class RemeshTests
     }
 
     [Fact]
+    [Trait("Kind", "Truth")]
+    public void What_had_to_be_left_as_it_was_is_named()
+    {
+        var mesh = SimplifyTests.NoiseSurface(8, 3);
+        var even = Remesh.Apply(mesh, new(2, 0.1), s_run);
+        even.Effect.Measures!["lockedVertices"].Should().BePositive();
+        even.Findings.Should().ContainSingle(f => f.Code == FindingCodes.TrianglesKept && f.Severity == Severity.Note);
+        Remesh.Apply(Solids.Icosphere(3, 10), new(1), s_run).Findings.Should().BeEmpty();
+    }
+
+    [Fact]
     [Trait("Kind", "Hostile")]
     public void Fins_strays_crossings_and_triangles_without_area_do_no_harm()
     {

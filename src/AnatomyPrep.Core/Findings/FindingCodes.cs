@@ -66,6 +66,7 @@ public static class FindingCodes
     public const string ContrastPresent = "contrast-present";
     public const string KernelSharp = "kernel-sharp";
     public const string KernelSoft = "kernel-soft";
+    public const string MetalInImages = "metal-in-images";
     public const string MetalPresent = "metal-present";
     public const string MetalStreaks = "metal-streaks";
     public const string MotionStep = "motion-step";
@@ -165,7 +166,9 @@ public static class FindingCodes
     public const string DrainsMade = "drains-made";
     public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
+    public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
+    public const string TextMarked = "text-marked";
     public const string VoidsClosed = "voids-closed";
 
     // Verify

@@ -19,7 +19,7 @@ namespace AnatomyPrep.Meshing.Cloud;
 /// Shapes: 512 float32 a block of <see cref="BlockGrid"/>, x fastest, in mm, positive outside; NaN where no point is within reach.
 /// How it is done: every block gathers from the 27 blocks of points around it, nearer ones first, eight nodes of a row at a time; blocks are
 ///   independent of each other, so the values are the same on any number of threads.
-/// Cost: 0.3 to 0.6 µs a point and core for h = 4 cells. Memory: 2 kB a block.
+/// Cost: 4 µs a point and core for h = 4 cells. Memory: 2 kB a block.
 /// </remarks>
 internal sealed class SignedField
 {

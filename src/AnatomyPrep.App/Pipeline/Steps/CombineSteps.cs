@@ -19,6 +19,12 @@ internal static class CombineSteps
         TwoSolids("union", "Join another solid to the model.", Combine.Union),
         TwoSolids("difference", "Take another solid away from the model.", Combine.Difference),
         TwoSolids("intersection", "Keep what the model has in common with another solid.", Combine.Intersection),
+        Step("blend-seam", "Smooth the seam that a union or difference leaves.",
+            [
+                new("widthMm", ParameterKind.Number, "Nothing farther than this from the seam moves", 2.0, 0.05, 100),
+                new("with", ParameterKind.Text, "Name of the solid that was combined; left out, the seam is where triangles of different origin meet", Optional: true),
+            ],
+            (state, step, run) => BlendSeam.Apply(state.Surface(step.Name), new(step.Number("widthMm"), step.Has("with") ? state.Part(step.Text("with"), step.Name) : null), run)),
         Step("drain", "Drill holes through the wall of a hollow model.",
             [
                 new("diameterMm", ParameterKind.Number, "Of every hole", 4.0, 0.2, 100),

@@ -154,6 +154,7 @@ public static class FindingCodes
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
     public const string TriangleTargetMissed = "triangle-target-missed";
+    public const string TrianglesKept = "triangles-kept";
 
     // Shell
     public const string CavitiesNotMade = "cavities-not-made";

@@ -105,8 +105,19 @@ public static class Remesh
             MeshMeasures.SignedVolumeMm3(before.Mesh, run),
             MeshMeasures.SignedVolumeMm3(after.Mesh, run),
             measures);
-        return new(after.Mesh, effect, []);
+        return new(after.Mesh, effect, Kept((int)measures["lockedVertices"], before.Mesh));
     }
+
+    private static Finding[] Kept(int lockedVertices, Mesh before) => lockedVertices == 0
+        ? []
+        :
+        [
+            new(
+                FindingCodes.TrianglesKept,
+                Severity.Note,
+                FormattableString.Invariant($"{lockedVertices} of {before.VertexCount} vertices kept their triangles, because even ones would cross there or lie too far from the surface."),
+                "Nothing, if the model will do; else use shorter edges, allow a larger distance, or smooth first."),
+        ];
 
     private static SortedDictionary<string, double> Evenness(Mesh mesh, double targetMm)
     {

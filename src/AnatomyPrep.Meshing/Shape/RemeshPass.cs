@@ -235,9 +235,8 @@ internal sealed class RemeshPass
         int a = _surface.From(h), b = _surface.To(h), c = _surface.Apex(h), d = _surface.Apex(g);
         if (c == d || IsLocked(a) || IsLocked(b) || IsLocked(c) || IsLocked(d))
             return;
-        int overA = Surplus(a), overB = Surplus(b), overC = Surplus(c), overD = Surplus(d);
-        // Σ(v − v₀)² changes by 2(c + d − a − b) + 4.
-        if (overC + overD - overA - overB + 2 >= 0)
+        // Σ(surplus²) changes by 2(c + d − a − b) + 4.
+        if (_surface.Surplus(c) + _surface.Surplus(d) - _surface.Surplus(a) - _surface.Surplus(b) + 2 >= 0)
             return;
         var countC = _surface.Ring(c, _ringA);
         if (countC < 0 || _surface.AreNeighbours(_ringA.AsSpan(0, countC), d))
@@ -251,15 +250,6 @@ internal sealed class RemeshPass
         if (HasLimit && !IsNear((pc + pd) * 0.5))
             return;
         _surface.Flip(h);
-    }
-
-    /// <summary>Neighbours above six, or above four on a border.</summary>
-    private int Surplus(int v)
-    {
-        var count = _surface.Ring(v, _ringA);
-        if (count < 0)
-            return RemeshSurface.MostTriangles;
-        return _surface.IsOpen(_ringA.AsSpan(0, count)) ? count + 1 - 4 : count - 6;
     }
 
     private void Relax()

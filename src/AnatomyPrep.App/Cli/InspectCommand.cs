@@ -3,6 +3,7 @@ using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 using AnatomyPrep.Imaging.Acquire.Grids;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Verify;
@@ -18,17 +19,19 @@ internal static class InspectCommand
         var source = new Argument<string>("SOURCE") { Description = "Folder or file" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
         var identify = new Option<bool>("--identify") { Description = "Also show who the patients are; that it was shown is logged" };
-        var anatomy = new Option<string?>("--anatomy") { Description = "What a scan shows, such as head; its size is then judged" };
+        var anatomy = new Option<string?>("--anatomy") { Description = "What it shows, such as head: the size of a scan, or the fitness of images, is then judged by it" };
         var unit = RequestOptions.CreateUnit();
         var command = new Command("inspect", "What is in a file or folder: series, geometry, findings; or mesh facts") { source, anatomy, unit, identify, json };
         command.SetAction((parsed, cancellation) =>
         {
             var path = parsed.GetValue(source)!;
             var options = new MeshReadOptions(RequestOptions.Unit(parsed.GetValue(unit)), parsed.GetValue(anatomy));
+            if (parsed.GetValue(identify) && (SourceLoader.IsGrid(path) || SourceLoader.IsScan(path)))
+                context.Output.Say("This kind of file does not say whose it is.");
             return Task.FromResult(SourceLoader.IsGrid(path)
-                ? InspectGrid(context, path, parsed.GetValue(json), cancellation)
+                ? InspectGrid(context, path, options.Anatomy, parsed.GetValue(json), cancellation)
                 : !SourceLoader.IsScan(path)
-                ? InspectSeries(context, path, parsed.GetValue(identify), parsed.GetValue(json), cancellation)
+                ? InspectSeries(context, path, options.Anatomy, parsed.GetValue(identify), parsed.GetValue(json), cancellation)
                 : SourceLoader.IsCloud(path)
                     ? InspectCloud(context, path, options, parsed.GetValue(json), cancellation)
                     : InspectMesh(context, path, options, parsed.GetValue(json), cancellation));
@@ -36,9 +39,9 @@ internal static class InspectCommand
         return command;
     }
 
-    private static int InspectSeries(CommandContext context, string path, bool identify, bool json, CancellationToken cancellation)
+    private static int InspectSeries(CommandContext context, string path, string? anatomy, bool identify, bool json, CancellationToken cancellation)
     {
-        var listing = context.Run(run => new DicomSource(SourceLoader.Reader).Inspect(path, run, identify), cancellation);
+        var listing = context.Run(run => new DicomSource(SourceLoader.Reader).Inspect(path, run, identify, anatomy), cancellation);
         if (identify)
             context.Log.LogWarning("Identifiers of {Count} series were shown by inspect --identify", listing.Series.Count);
         if (json)
@@ -63,6 +66,7 @@ internal static class InspectCommand
             ]);
             if (listing.Identities?.FirstOrDefault(i => i.Selector == s.Selector) is { } who)
                 context.Output.Facts("who", who.Identifiers.Select(i => (i.Key, i.Value)));
+            context.Output.Facts("fitness", Fitness(s.Fitness));
             context.Output.Findings(s.Findings);
         }
 
@@ -75,9 +79,9 @@ internal static class InspectCommand
         return ExitOf(listing);
     }
 
-    private static int InspectGrid(CommandContext context, string path, bool json, CancellationToken cancellation)
+    private static int InspectGrid(CommandContext context, string path, string? anatomy, bool json, CancellationToken cancellation)
     {
-        using var grid = context.Run(run => GridFile.Read(path, run), cancellation);
+        using var grid = context.Run(run => GridFile.Read(path, run, anatomy), cancellation);
         var f = grid.Facts;
         if (json)
         {
@@ -93,9 +97,13 @@ internal static class InspectCommand
             ("axes", f.Orientation.Axes),
             ("HU", $"{f.MinHu} to {f.MaxHu}"),
         ]);
+        context.Output.Facts("fitness", Fitness(f.Fitness));
         context.Output.Findings(f.Findings);
         return ExitOf(f.Findings);
     }
+
+    private static IEnumerable<(string, string)> Fitness(IEnumerable<FitnessMeasure> measures) => measures.Select(m =>
+        (m.Name, string.Create(System.Globalization.CultureInfo.InvariantCulture, $"{m.Value:0.###} {m.Unit} (limit {m.Limit:0.###}){(m.Holds ? "" : " !")}")));
 
     // A listing is done even when a series in it is unusable; only a source without any usable series is bad input.
     private static int ExitOf(SeriesListing listing) =>

@@ -33,7 +33,7 @@ internal sealed class SourceLoader(AppFolders folders)
         var source = IsGrid(request.Path) ? LoadGrid(request, run) : IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request, run);
         if (request.Parts is { Count: > 0 } parts)
             source = WithParts(source, parts, request.Unit, run);
-        return request.Unit is null && request.Anatomy is null || source.Facts.Scan is null && source.Facts.Parts is null
+        return request.Unit is null && request.Anatomy is null
             ? source
             : source with { Facts = source.Facts with { Stated = new(request.Unit?.Plural(), request.Anatomy) } };
     }
@@ -79,7 +79,7 @@ internal sealed class SourceLoader(AppFolders folders)
     private LoadedSource LoadSeries(SourceRequest request, RunContext run)
     {
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
-        var series = new DicomSource(Reader).Load(request.Path, request.SeriesUid, run, id => CheckPatient(siteKey, request.PatientId, id));
+        var series = new DicomSource(Reader).Load(request.Path, request.SeriesUid, run, id => CheckPatient(siteKey, request.PatientId, id), request.Anatomy);
         try
         {
             var facts = new SourceFacts
@@ -140,7 +140,7 @@ internal sealed class SourceLoader(AppFolders folders)
     private static LoadedSource LoadGrid(SourceRequest request, RunContext run)
     {
         RefusePatient(request);
-        var grid = GridFile.Read(request.Path, run);
+        var grid = GridFile.Read(request.Path, run, request.Anatomy);
         var f = grid.Facts;
         var facts = new SourceFacts
         {

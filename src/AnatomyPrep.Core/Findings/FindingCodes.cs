@@ -61,6 +61,20 @@ public static class FindingCodes
     public const string OrientationDisagrees = "orientation-disagrees";
     public const string SamplesNotNumbers = "samples-not-numbers";
 
+    // Acquire: fitness
+    public const string Anisotropy = "anisotropy";
+    public const string ContrastPresent = "contrast-present";
+    public const string KernelSharp = "kernel-sharp";
+    public const string KernelSoft = "kernel-soft";
+    public const string MetalInImages = "metal-in-images";
+    public const string MetalPresent = "metal-present";
+    public const string MetalStreaks = "metal-streaks";
+    public const string MotionStep = "motion-step";
+    public const string NoiseHigh = "noise-high";
+    public const string StructureTooFine = "structure-too-fine";
+    public const string ValuesNotCt = "values-not-ct";
+    public const string ViewCropped = "view-cropped";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 
@@ -69,7 +83,6 @@ public static class FindingCodes
     public const string BodyCutAtBorder = "body-cut-at-border";
     public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
-    public const string MetalPresent = "metal-present";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
     public const string StrokeWithoutEffect = "stroke-without-effect";
@@ -140,6 +153,7 @@ public static class FindingCodes
     public const string LandmarksMirrored = "landmarks-mirrored";
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
+    public const string TriangleTargetMissed = "triangle-target-missed";
 
     // Shell
     public const string CavitiesNotMade = "cavities-not-made";
@@ -148,8 +162,13 @@ public static class FindingCodes
 
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string DrainsMade = "drains-made";
+    public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
+    public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
+    public const string TextMarked = "text-marked";
+    public const string VoidsClosed = "voids-closed";
 
     // Verify
     public const string DeviationLarge = "deviation-large";

@@ -1,6 +1,7 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
@@ -22,17 +23,18 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     /// <summary>All CT stacks with their facts, HU range and findings, and every other file with the reason.</summary>
     /// <exception cref="BadInputException">The path holds no files.</exception>
     /// <param name="identify">Also tell who the patients are.</param>
-    public SeriesListing Inspect(string path, RunContext run, bool identify = false)
+    /// <param name="anatomy">What the model is to show; fitness and suggestion are then judged by it.</param>
+    public SeriesListing Inspect(string path, RunContext run, bool identify = false, string? anatomy = null)
     {
         using var study = Open(path, run);
         var series = new List<SeriesFacts>();
         foreach (var stack in study.Stacks)
         {
-            var decoded = study.Decode(stack, null, run);
-            series.Add(Named(Describe(stack, decoded, [])));
+            using var loaded = Decode(study, stack, [], anatomy, run);
+            series.Add(Named(loaded.Facts));
         }
 
-        return new SeriesListing(series, study.Others, [.. study.Findings.Select(MarkedName.Plain)], SeriesChoice.Suggest(series))
+        return new SeriesListing(series, study.Others, [.. study.Findings.Select(MarkedName.Plain)], SeriesChoice.Suggest(series, anatomy))
         {
             Identities = identify ? [.. study.Stacks.Select(s => Identity(s, study, run))] : null,
         };
@@ -44,14 +46,31 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     /// Called with the Patient ID, or null where there is none, before anything is decoded: gives what may be kept of it, or throws
     /// when it is the wrong one. The ID is kept nowhere.
     /// </param>
+    /// <param name="anatomy">What the model is to show; fitness is then judged by it.</param>
     /// <exception cref="BadInputException">No series, or one with a stop finding; the message is the first of them.</exception>
     /// <exception cref="SeveralSeriesException">Several could be meant.</exception>
-    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null)
+    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null, string? anatomy = null)
     {
         using var study = Open(path, run);
         var stack = Choose(study, seriesUid);
         ThrowIfStopped(stack.Stops, stack.Findings);
         var pseudonym = patient?.Invoke(study.Identify(stack, run).FirstOrDefault(i => i.Tag == Tag.PatientId)?.Value);
+        var loaded = Decode(study, stack, study.Findings, anatomy, run);
+        if (loaded.Volume is { } volume)
+            return new LoadedSeries(volume, Named(loaded.Facts), loaded.Facts.Files, [.. loaded.Facts.Findings.Select(f => MarkedName.Numbered(f, loaded.Facts.Files))], pseudonym);
+        ThrowIfStopped(loaded.Stops, stack.Findings);
+        throw new InvalidOperationException("A stack without stops has a volume.");
+    }
+
+    /// <summary>Decodes a stack and judges it; the volume is there unless something stops it.</summary>
+    private static DecodedStack Decode(Study study, CheckedStack stack, IReadOnlyList<Finding> ofFolder, string? anatomy, RunContext run)
+    {
+        if (stack.Stops.Count > 0)
+        {
+            var counted = study.Decode(stack, null, run);
+            return new(Describe(stack, counted, ofFolder, null), null, counted.Stops);
+        }
+
         var facts = stack.Stack.Facts;
         var bytes = (long)facts.Rows * facts.Columns * stack.Slices.Count * sizeof(short);
         run.Memory.Require("acquire", bytes, "Give a smaller series, or raise the memory limit.");
@@ -61,9 +80,15 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         try
         {
             var decoded = study.Decode(stack, file.PathForChild, run);
-            ThrowIfStopped(decoded.Stops, stack.Findings);
-            var described = Describe(stack, decoded, study.Findings);
-            return new LoadedSeries(Map(file, stack), Named(described), described.Files, [.. described.Findings.Select(f => MarkedName.Numbered(f, described.Files))], pseudonym);
+            if (decoded.Stops.Count > 0)
+            {
+                file.Dispose();
+                return new(Describe(stack, decoded, ofFolder, null), null, decoded.Stops);
+            }
+
+            var volume = Map(file, stack);
+            var fitness = FitnessCheck.Judge(volume, ContextOf(stack, anatomy), run);
+            return new(Describe(stack, decoded, ofFolder, fitness), volume, []);
         }
         catch
         {
@@ -71,6 +96,12 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
             throw;
         }
     }
+
+    private static FitnessContext ContextOf(CheckedStack stack, string? anatomy) => new(
+        Math.Max(stack.Geometry!.StepsMm.Max(), stack.Slices.Max(s => s.Slice.ThicknessMm) ?? 0),
+        stack.Stack.Facts.Kernel,
+        stack.Slices.Any(s => s.Facts.HasContrast),
+        anatomy);
 
     private Study Open(string path, RunContext run)
     {
@@ -110,7 +141,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
         {
             0 => throw new BadInputException(Source, Tag.Name(Tag.SeriesInstanceUid), "the one asked for is not there", "Choose one that inspect lists."),
             1 => candidates[0],
-            _ => throw new SeveralSeriesException([.. candidates.Select(c => Named(Describe(c, Decoded.None, [])))]),
+            _ => throw new SeveralSeriesException([.. candidates.Select(c => Named(Describe(c, Decoded.None, [], null)))]),
         };
     }
 
@@ -129,7 +160,7 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
 
     private static SeriesFacts Named(SeriesFacts facts) => facts with { Findings = [.. facts.Findings.Select(MarkedName.Plain)] };
 
-    private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder)
+    private static SeriesFacts Describe(CheckedStack stack, Decoded decoded, IReadOnlyList<Finding> ofFolder, FitnessReport? fitness)
     {
         var (facts, g) = (stack.Stack.Facts, stack.Geometry);
         var counts = decoded.Counts.Where(c => c.Counts is not null).Select(c => c.Counts!).ToArray();
@@ -166,8 +197,14 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
             ToldApartBy = stack.Stack.Part?.How,
             HasContrast = stack.Slices.Any(x => x.Facts.HasContrast),
             Lossy = stack.Slices.Any(x => x.Facts.Lossy),
-            Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. ofFolder],
+            Findings = [.. stops, .. stack.Findings, .. HuFindings.Describe(decoded.Counts), .. fitness?.Findings ?? [], .. ofFolder],
+            Fitness = fitness?.Measures ?? [],
             Files = decoded.Files,
         };
+    }
+
+    private sealed record DecodedStack(SeriesFacts Facts, Volume? Volume, IReadOnlyList<Stop> Stops) : IDisposable
+    {
+        public void Dispose() => Volume?.Dispose();
     }
 }

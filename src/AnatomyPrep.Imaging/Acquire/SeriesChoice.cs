@@ -1,5 +1,6 @@
 using System.Globalization;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
@@ -12,7 +13,7 @@ namespace AnatomyPrep.Imaging.Acquire;
 internal static class SeriesChoice
 {
     /// <returns>Null where there is nothing to choose from.</returns>
-    public static SuggestedSeries? Suggest(IReadOnlyList<SeriesFacts> series)
+    public static SuggestedSeries? Suggest(IReadOnlyList<SeriesFacts> series, string? anatomy)
     {
         SeriesFacts[] usable = [.. series.Where(s => s.IsLoadable)];
         if (series.Count < 2 || usable.Length == 0)
@@ -27,6 +28,7 @@ internal static class SeriesChoice
             ("it is not compressed with loss", s => s.Lossy ? 1 : 0),
             ("it is thinner", s => ThicknessBands.Of(CoarsestMm(s))),
             ("it has the fewest cautions", Cautions),
+            ("its kernel suits what is asked for", s => KernelCost(s, StructureSize.Of(anatomy))),
             ("it is the thinnest", s => Math.Round(CoarsestMm(s), 2)),
             ("it has the most slices", s => -s.Slices),
         ];
@@ -46,6 +48,13 @@ internal static class SeriesChoice
             reasons.Add(FormattableString.Invariant($"{left.Length} are alike in all that is asked"));
         return new(best.Selector, string.Create(CultureInfo.InvariantCulture, $"{string.Join("; ", reasons)} ({CoarsestMm(best):0.###} mm, {Cautions(best)} cautions, kernel {best.Kernel ?? "not stated"})"));
     }
+
+    private static double KernelCost(SeriesFacts s, StructureSize? structure) => (structure?.Bone, KernelKinds.Of(s.Kernel)) switch
+    {
+        (null, _) or (true, KernelKind.Sharp) or (false, KernelKind.Soft) => 0,
+        (true, KernelKind.Soft) or (false, KernelKind.Sharp) => 2,
+        _ => 1,
+    };
 
     /// <summary>Thickness or step, whichever is more.</summary>
     private static double CoarsestMm(SeriesFacts s) => Math.Max(s.SliceThicknessMm ?? 0, s.SliceSpacingMm ?? 0);

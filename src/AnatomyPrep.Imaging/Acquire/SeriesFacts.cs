@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire;
 
@@ -110,6 +111,9 @@ public sealed record SeriesFacts
     public required bool HasContrast { get; init; }
 
     public required bool Lossy { get; init; }
+
+    /// <summary>How fit the images are, figure by figure; empty until the pixels are decoded.</summary>
+    public IReadOnlyList<FitnessMeasure> Fitness { get; init; } = [];
 
     public IReadOnlyList<Finding> Findings { get; init; } = [];
 

@@ -21,6 +21,6 @@ internal static class ThicknessBands
         };
         return Of(coarsestMm) == 0
             ? null
-            : new(FindingCodes.ThickSlices, severity, FormattableString.Invariant($"Slices are up to {coarsestMm:F3} mm thick or apart."), remedy);
+            : new(FindingCodes.ThickSlices, severity, FormattableString.Invariant($"Slices are up to {coarsestMm:F3} mm thick or apart, limit {s_endsMm[0]} mm (common practice, no source)."), remedy);
     }
 }

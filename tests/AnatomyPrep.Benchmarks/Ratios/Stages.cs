@@ -44,6 +44,7 @@ internal static class Stages
         ("crossings", "cgal_self_intersections_clean_parallel", "cgal", "self-intersections, none there"),
         ("crossings-folded", "cgal_self_intersections_dirty", "cgal", "self-intersections, 200 folds"),
         ("crossings-removal", "cgal_remove_self_intersections_dirty", "cgal", "removal of 200 folds"),
+        ("union", "cgal_union_shifted_copy", "cgal", "union with a shifted copy"),
         ("fill-holes", "cgal_fill_holes_refine_fair", "cgal", "16 holes, continuing the curvature"),
         ("fill-holes-flat", "cgal_fill_holes_flat", "cgal", "16 holes, flat"),
     ];

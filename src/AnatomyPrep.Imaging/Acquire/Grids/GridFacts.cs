@@ -1,11 +1,15 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire.Grids;
 
 /// <summary>What there is to know about a volume file; names follow <see cref="SeriesFacts"/>. Holds no text of the file.</summary>
 public sealed record GridFacts
 {
+    /// <summary>Volume files have none.</summary>
+    public string? Uid { get; }
+
     /// <summary>Volume files do not say how they were made.</summary>
     public string Modality { get; } = "unknown";
 
@@ -30,6 +34,8 @@ public sealed record GridFacts
     public required short MinHu { get; init; }
 
     public required short MaxHu { get; init; }
+
+    public required IReadOnlyList<FitnessMeasure> Fitness { get; init; }
 
     public required IReadOnlyList<Finding> Findings { get; init; }
 

@@ -4,6 +4,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire.Fitness;
 
 namespace AnatomyPrep.Imaging.Acquire.Grids;
 
@@ -39,8 +40,9 @@ public static class GridFile
     }
 
     /// <summary>The volume in HU, LPS.</summary>
+    /// <param name="anatomy">What the model is to show; fitness is then judged by it.</param>
     /// <exception cref="BadInputException">The file cannot be used.</exception>
-    public static LoadedGrid Read(string path, RunContext run)
+    public static LoadedGrid Read(string path, RunContext run, string? anatomy = null)
     {
         var headerPath = HeaderOf(path);
         var name = Path.GetFileName(headerPath);
@@ -53,8 +55,12 @@ public static class GridFile
             var reverse = header.IndexToLps.Determinant < 0;
             var (counts, files) = ReadSamples(header, headerPath, head, packed, samples, reverse, run);
             var map = MapOf(header, reverse);
-            var facts = Describe(header, map, counts, files);
-            return new(new Volume(header.Columns, header.Rows, samples, map), facts);
+            var volume = new Volume(header.Columns, header.Rows, samples, map);
+            if (header.Slices < 2)
+                throw new BadInputException(name, "slices", "1", "A volume needs at least two.");
+            var step = Vec3.Dot(map.Normal, map.SliceStepMm(0));
+            var fitness = FitnessCheck.Judge(volume, new(step, null, ContrastTagged: false, anatomy), run);
+            return new(volume, Describe(header, map, step, counts, files, fitness));
         }
         catch
         {
@@ -171,11 +177,8 @@ public static class GridFile
         return new(header.IndexToLps.X, header.IndexToLps.Y, origins);
     }
 
-    private static GridFacts Describe(GridHeader header, IndexToPatient map, SampleCounts counts, IReadOnlyList<SourceFile> files)
+    private static GridFacts Describe(GridHeader header, IndexToPatient map, double step, SampleCounts counts, IReadOnlyList<SourceFile> files, FitnessReport fitness)
     {
-        if (header.Slices < 2)
-            throw new BadInputException(files[0].Name, "slices", "1", "A volume needs at least two.");
-        var step = Vec3.Dot(map.Normal, map.SliceStepMm(0));
         var packing = header.Data.Packing == Packing.Raw ? "" : $", {header.Data.Packing.ToString().ToLowerInvariant()}";
         return new()
         {
@@ -189,7 +192,8 @@ public static class GridFile
             Orientation = SeriesOrientation.Of(map),
             MinHu = counts.MinHu,
             MaxHu = counts.MaxHu,
-            Findings = [.. header.Findings, .. GeometryFindings(map, step), .. SampleFindings(counts)],
+            Findings = [.. header.Findings, .. GeometryFindings(map, step), .. SampleFindings(counts), .. fitness.Findings],
+            Fitness = fitness.Measures,
             Files = files,
         };
     }

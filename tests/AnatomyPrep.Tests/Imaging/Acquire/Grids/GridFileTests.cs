@@ -153,7 +153,7 @@ public sealed class GridFileTests : IDisposable
         read.Facts.SpacingMm.Should().Equal(0.5, 0.75, 2);
         read.Facts.Orientation.Axes.Should().Be("LPS");
         read.Facts.TiltDeg.Should().Be(0);
-        read.Facts.Findings.Should().OnlyContain(f => f.Code == FindingCodes.ThickSlices);
+        read.Facts.Findings.Should().OnlyContain(f => f.Code == FindingCodes.ThickSlices || f.Code == FindingCodes.Anisotropy);
         read.Facts.Files.Select(f => f.Name).Should().Equal("a.mhd", "a.raw");
         read.Facts.Files.Should().AllSatisfy(f => f.Sha256.Should().Be(Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(_folder[f.Name])))));
         File.WriteAllBytes(_folder["b.nii.gz"], TestGrid.Gzip(grid.Nifti()));

@@ -17,7 +17,7 @@ public sealed record SupportOptions(short BodyHu = -300, double OpenMm = 5, shor
 /// 1. Body: what has at least BodyHu, opened with OpenMm, largest piece: plates and straps go, and contacts with them. Widened by the
 ///    radius and a little, and filled: that is where the patient is, bar ears and nose.
 /// 2. Support: hard pieces (at least HardHu, and 2 cm³) of which less than half lies there, with their blurred edges; and thick pieces of
-///    step 1 other than the largest, with what the opening took off them.
+///    step 1 other than the largest, above EarMm3 (the tip of a nose may come apart from the head too), with what the opening took off them.
 /// 3. Of the region less the support, what stands out from there by more than EarMm3 in one piece is a soft support: an ear has 5 to
 ///    10 cm³ (from memory). It goes up to the blurred edge of the body.
 /// 4. Of what is left, pieces that lie in the body by half at least. Ears hang on the head and stay; where one was pressed
@@ -74,7 +74,7 @@ public static class RemoveSupport
         using var shells = pieces.Keep(p => 2 * samplesWithin[p] < pieces.Pieces[p].Samples && pieces.Pieces[p].VolumeMm3 >= SmallestShellMm3, run);
         using var blurred = Morphology.Dilate(shells, map, options.BlurMm, run);
 
-        using var blocks = thick.Keep(p => p > 0, run);
+        using var blocks = thick.Keep(p => p > 0 && thick.Pieces[p].VolumeMm3 > EarMm3, run);
         using var regrown = Grow.Spread(blocks, tissue, map, options.OpenMm + options.BlurMm, run);
         using var outsideBody = Morphology.Combine(regrown, reach, (a, b) => a & ~b, run);
         return Morphology.Combine(blurred, outsideBody, (a, b) => a | b, run);

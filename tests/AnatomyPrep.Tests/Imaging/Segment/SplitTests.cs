@@ -17,14 +17,14 @@ public sealed class SplitTests
     private static readonly Vec3 s_second = new(14, 8.5, 6.16);
 
     [Theory]
-    [InlineData(0, 0)]
-    [InlineData(1, 0)]
-    [InlineData(1, 15)]
-    [InlineData(1, 0, 12)]
+    [InlineData(0, 0, 0, 0.8)]
+    [InlineData(1, 0, 0, 1.2)]
+    [InlineData(0, 15, 0, 1.2)]
+    [InlineData(0, 0, 12, 1.2)]
     [Trait("Kind", "Truth")]
-    public void Two_bones_that_touch_are_parted_from_one_point_each(double gradientWeightMm, double tiltDeg, double noiseHu = 0)
+    public void Two_bones_that_touch_are_parted_from_one_point_each(double gradientWeightMm, double tiltDeg, double noiseHu, double voxelMm)
     {
-        using var volume = PhantomCatalogue.Create("touching-bones", new PhantomOptions { GantryTiltDeg = tiltDeg, NoiseSigmaHu = noiseHu }).ToVolume(s_run);
+        using var volume = PhantomCatalogue.Create("touching-bones", new PhantomOptions { GantryTiltDeg = tiltDeg, NoiseSigmaHu = noiseHu, SpacingMm = new(voxelMm, voxelMm, voxelMm) }).ToVolume(s_run);
         using var both = Threshold.Apply(volume, new(520, short.MaxValue), s_run);
         using (var joined = Components.Find(both, volume.Map, s_run))
             joined.Pieces.Should().ContainSingle("one threshold cannot part them");
@@ -40,9 +40,9 @@ public sealed class SplitTests
 
         var mesh = FlyingEdges.Extract(volume, split.Parts[0], s_run).Mesh;
         MeshFacts.Measure(mesh, s_run).Solid.Should().BeTrue();
-        // The neck is a disc of radius sqrt(18² - 17.47²) = 4.3 mm, 59 mm²; in steps of samples at most √3 times that, and a rim of one cell.
+        // The neck is a disc of radius sqrt(18² - 17.47²) = 4.3 mm, 59 mm²; in steps of samples at most √3 times that, and a rim of one cell on either side.
         var cutMm2 = MeshMeasures.AreaByOriginMm2(mesh)[(int)Origin.Cut];
-        cutMm2.Should().BeInRange(40, (59 * Math.Sqrt(3)) + (2 * Math.PI * 4.3 * 0.8 * 2));
+        cutMm2.Should().BeInRange(40, (59 * Math.Sqrt(3)) + (2 * Math.PI * 4.3 * voxelMm * 2));
     }
 
     [Fact]

@@ -26,6 +26,8 @@ internal static class InspectCommand
         {
             var path = parsed.GetValue(source)!;
             var options = new MeshReadOptions(RequestOptions.Unit(parsed.GetValue(unit)), parsed.GetValue(anatomy));
+            if (parsed.GetValue(identify) && (SourceLoader.IsGrid(path) || SourceLoader.IsScan(path)))
+                context.Output.Say("This kind of file does not say whose it is.");
             return Task.FromResult(SourceLoader.IsGrid(path)
                 ? InspectGrid(context, path, options.Anatomy, parsed.GetValue(json), cancellation)
                 : !SourceLoader.IsScan(path)

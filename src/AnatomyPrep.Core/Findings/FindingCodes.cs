@@ -66,7 +66,7 @@ public static class FindingCodes
     public const string ContrastPresent = "contrast-present";
     public const string KernelSharp = "kernel-sharp";
     public const string KernelSoft = "kernel-soft";
-    public const string MetalPresent = "metal-present";
+    public const string MetalInImages = "metal-in-images";
     public const string MetalStreaks = "metal-streaks";
     public const string MotionStep = "motion-step";
     public const string NoiseHigh = "noise-high";

@@ -38,7 +38,7 @@ internal static class HuFindings
         var atTop = max == TopOfTwelveBits ? Sum(counted, c => c.At3071) : Sum(counted, c => c.MaxHu == max ? c.AtTop : 0);
         return atTop.Count == 0
             ? null
-            : new(FindingCodes.HuClipped, Severity.Caution, Text($"{atTop.Name}: {atTop.Count} samples stand at {max} HU, where the scale ends: metal or enamel is cut off."), "Keep thresholds below it, and look for streaks around metal.", new(Slice: atTop.Slice));
+            : new(FindingCodes.HuClipped, Severity.Caution, Text($"{atTop.Name}: {atTop.Count} samples stand at {max} HU, where the scale ends: metal or enamel is cut off, limit 0 (a scale of 12 bits ends at 3071 HU: reference values)."), "Keep thresholds below it, and look for streaks around metal.", new(Slice: atTop.Slice));
     }
 
     private static Finding Padding((string Name, SliceCounts Counts, int Slice)[] counted, (string Name, int Slice, long Count) padded)

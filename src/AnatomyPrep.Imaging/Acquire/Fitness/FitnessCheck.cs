@@ -24,7 +24,7 @@ internal sealed class FitnessCheck
     private static readonly Rule s_labels = new(FindingCodes.ValuesNotCt, "different values", "", Ours, 33, AtLeast: true);
     private static readonly Rule s_air = new(FindingCodes.ValuesNotCt, "samples at -1100 to -900 HU", "%", "air is -1000 HU by definition; share: ours", 0.1, AtLeast: true);
     private static readonly Rule s_noise = new(FindingCodes.NoiseHigh, "scatter of soft tissue", "HU", "0.1 % of soft tissue beyond a threshold for bone, docs/methods/acquire.md", 50);
-    private static readonly Rule s_metal = new(FindingCodes.MetalPresent, "slices with samples of 3000 HU and more", "", "metal is clipped at 3071 HU: reference values", 0);
+    private static readonly Rule s_metal = new(FindingCodes.MetalInImages, "slices with samples of 3000 HU and more", "", "metal is clipped at 3071 HU: reference values", 0);
     private static readonly Rule s_streaks = new(FindingCodes.MetalStreaks, "scatter of soft tissue in slices with metal over that in the others", "", Ours, 1.5);
     private static readonly Rule s_motion = new(FindingCodes.MotionStep, "difference of two slices over that of the slices around", "", Ours, 2);
     private static readonly Rule s_contrast = new(FindingCodes.ContrastPresent, "homogeneous patches of 6 mm at 150 to 500 HU", "", "iodine at +100 to +500 HU overlaps spongy bone: reference values; number: ours", 50);

@@ -7,6 +7,9 @@ namespace AnatomyPrep.Imaging.Acquire.Grids;
 /// <summary>What there is to know about a volume file; names follow <see cref="SeriesFacts"/>. Holds no text of the file.</summary>
 public sealed record GridFacts
 {
+    /// <summary>Volume files have none.</summary>
+    public string? Uid { get; }
+
     /// <summary>Volume files do not say how they were made.</summary>
     public string Modality { get; } = "unknown";
 

@@ -58,8 +58,8 @@ public sealed class FitnessCheckTests
     {
         var random = new Random(3);
         using var clean = Body(16, (i, j, k) => k is >= 5 and < 9 && i is >= 60 and < 66 && j is >= 60 and < 66 ? 3071 : 40, 10);
-        Codes(clean).Should().Contain(FindingCodes.MetalPresent).And.NotContain(FindingCodes.MetalStreaks);
-        Findings(clean).Single(f => f.Code == FindingCodes.MetalPresent).Place!.Slice.Should().Be(5);
+        Codes(clean).Should().Contain(FindingCodes.MetalInImages).And.NotContain(FindingCodes.MetalStreaks);
+        Findings(clean).Single(f => f.Code == FindingCodes.MetalInImages).Place!.Slice.Should().Be(5);
         // Scatter of 10 HU without, of sqrt(10² + 30²) = 31.6 HU with: a ratio of 3.16.
         using var streaked = Body(16, (i, j, k) => k is >= 5 and < 9 ? i is >= 60 and < 66 && j is >= 60 and < 66 ? 3071 : 40 + (30 * Gauss(random)) : 40, 10);
         Measure(streaked, FindingCodes.MetalStreaks).Value.Should().BeApproximately(3.16, 0.2);
@@ -198,7 +198,7 @@ public sealed class FitnessCheckTests
     {
         using var series = TestReader.Source.Load(SharedData.Series(name), null, RunContext.Default);
         var codes = series.Facts.Findings.Select(f => f.Code).ToArray();
-        codes.Contains(FindingCodes.MetalPresent).Should().Be(metal);
+        codes.Contains(FindingCodes.MetalInImages).Should().Be(metal);
         codes.Should().NotContain([FindingCodes.MotionStep, FindingCodes.NoiseHigh, FindingCodes.ValuesNotCt, FindingCodes.ContrastPresent, FindingCodes.MetalStreaks]);
     }
 

@@ -13,6 +13,7 @@ internal static class ModelFiles
     public const string ThreeMf = "model.3mf";
     public const string Ply = "model.ply";
     public const string Report = "report.pdf";
+    public const string Sensitivity = "sensitivity.ply";
 
     public static void WriteModel(Mesh mesh, RunFacts facts, string folder, RunContext run)
     {
@@ -22,6 +23,10 @@ internal static class ModelFiles
         PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
         ThreeMfFormat.Write(mesh, Path.Combine(folder, ThreeMf), Describe(facts), run);
     }
+
+    /// <summary>The surface as it was measured, in patient coordinates, with how far every vertex would move.</summary>
+    public static void WriteShifts(SurfaceShifts shifts, string folder, RunContext run) =>
+        VertexValuePly.Write(shifts.Mesh, "shift_mm", shifts.LargestMm, Path.Combine(folder, Sensitivity), FormattableString.Invariant($"shift_mm: how far the surface moves for {shifts.StepHu} HU more or less; nan where nothing was measured"), run);
 
     public static void WriteReport(RunFacts facts, IEnumerable<ModelPicture> pictures, string folder)
     {

@@ -31,7 +31,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         findings.AddRange(ModelFindings.Of(facts));
         var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run));
 
-        var pictures = ModelPictures.Write(mesh, source.State.SourceVolume, source.State.LevelHu, folder, run);
+        var pictures = ModelPictures.Write(mesh, source.State.SourceVolume, source.State.LevelHu, source.State.Shifts, folder, run);
         var made = new RunFacts
         {
             Request = request,
@@ -46,6 +46,8 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         };
         run.Report("files", "writing", 0);
         ModelFiles.WriteModel(mesh, made, folder, run);
+        if (source.State.Shifts is { } shifts)
+            ModelFiles.WriteShifts(shifts, folder, run);
         ModelFiles.WriteReport(made, pictures, folder);
         return made;
     }

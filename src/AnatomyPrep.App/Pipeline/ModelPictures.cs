@@ -13,15 +13,20 @@ internal static class ModelPictures
 {
     public const string Preview = "preview.png";
     public const string Sections = "sections";
+    public const string SensitivityPicture = "sensitivity.png";
+
+    private static readonly double[] s_shiftLimitsMm = [0.1, 0.25, 0.5, 1];
 
     // Below this the surface lies in soft tissue, and the outline must be judged on a soft-tissue window.
     private const short BoneFromHu = 100;
 
-    public static IReadOnlyList<ModelPicture> Write(Mesh mesh, Volume? source, short? levelHu, string folder, RunContext run)
+    public static IReadOnlyList<ModelPicture> Write(Mesh mesh, Volume? source, short? levelHu, SurfaceShifts? shifts, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
         PreviewPicture.Write(mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
         var pictures = new List<ModelPicture> { new(Preview, "The model from the front, from its left side, and from the front, left and above", true) };
+        if (shifts is not null)
+            pictures.Add(WriteShifts(shifts, folder, run));
         if (source is null)
             return pictures;
 
@@ -30,5 +35,12 @@ internal static class ModelPictures
         foreach (var section in SectionPictures.Write(mesh, source, folder, options, run))
             pictures.Add(new(section.Name, FormattableString.Invariant($"Outline on the images, {section.Plane.Name} plane at {section.PositionMm:F1} mm"), false));
         return pictures;
+    }
+
+    private static ModelPicture WriteShifts(SurfaceShifts shifts, string folder, RunContext run)
+    {
+        var colours = TriangleColours.ByLength(shifts.Mesh, shifts.LargestMm, s_shiftLimitsMm);
+        PreviewPicture.Write(shifts.Mesh, Path.Combine(folder, SensitivityPicture), PreviewOptions.Default with { Colours = colours }, run);
+        return new(SensitivityPicture, FormattableString.Invariant($"How far the surface moves for {shifts.StepHu} HU more or less"), true);
     }
 }

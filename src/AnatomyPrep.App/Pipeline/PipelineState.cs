@@ -40,7 +40,13 @@ internal sealed class PipelineState : IDisposable
 
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 
-    public Region Region(string step) => _region ?? throw Missing(step, "a region", "Put a threshold step before it.");
+    public Region Region(string step)
+    {
+        var region = _region ?? throw Missing(step, "a region", "Put a threshold step before it.");
+        return _volume is null || (region.Columns, region.Rows, region.Slices) == (_volume.Columns, _volume.Rows, _volume.Slices)
+            ? region
+            : throw new PlanException("plan", null, step, "the images were cropped after the region was made", "crop before the first threshold");
+    }
 
     public PointCloud Cloud(string step) => _cloud ?? throw Missing(step, "measured points", "Give a point cloud, or a plan for surface scans.");
 

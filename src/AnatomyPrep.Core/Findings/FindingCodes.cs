@@ -153,6 +153,7 @@ public static class FindingCodes
     public const string LandmarksMirrored = "landmarks-mirrored";
     public const string ModelScaled = "model-scaled";
     public const string SideMirrored = "side-mirrored";
+    public const string TriangleTargetMissed = "triangle-target-missed";
 
     // Shell
     public const string CavitiesNotMade = "cavities-not-made";
@@ -161,11 +162,16 @@ public static class FindingCodes
 
     // Combine and mark
     public const string CutSettled = "cut-settled";
+    public const string DrainsMade = "drains-made";
+    public const string FewerPegs = "fewer-pegs";
     public const string PiecesUnited = "pieces-united";
+    public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
+    public const string TextMarked = "text-marked";
+    public const string VoidsClosed = "voids-closed";
 
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string FewSamplesAcross = "few-samples-across";
     public const string SurfaceSoft = "surface-soft";
-    public const string WallsThin = "walls-thin";
 }

@@ -13,4 +13,7 @@ public sealed record PreviewOptions
 
     /// <summary>Tallest a view may get; 100 to 4000.</summary>
     public int HeightPixels { get; init; } = 720;
+
+    /// <summary>Colours of their own; null for those of the triangles' origins.</summary>
+    public TriangleColours? Colours { get; init; }
 }

@@ -44,7 +44,7 @@ public static class PreviewPicture
         RequireUsable(options);
         var bounds = PictureBounds.Of(mesh);
         var layout = Layout(mesh, options, run);
-        var legend = new Legend(OriginPalette.Entries(mesh, OriginPalette.Surface), options.WidthPixels - (2 * MarginPixels));
+        var legend = new Legend(options.Colours?.Classes ?? OriginPalette.Entries(mesh, OriginPalette.Surface), options.WidthPixels - (2 * MarginPixels));
         var height = layout.Panels.Max(p => p.Height);
         var canvas = new Canvas(
             options.WidthPixels, HeaderPixels + height + (2 * LetterPixels) + CaptionPixels + (RowPixels * (legend.Rows + 2)), s_paper);
@@ -57,7 +57,7 @@ public static class PreviewPicture
             foreach (var panel in layout.Panels)
             {
                 var placed = panel with { Top = HeaderPixels + LetterPixels + ((height - panel.Height) / 2) };
-                DrawPanel(canvas, mesh, normals, placed, run);
+                DrawPanel(canvas, mesh, normals, placed, options.Colours, run);
                 DrawCaption(canvas, placed, HeaderPixels + height + (2 * LetterPixels));
                 panels.Add(placed);
                 run.Report(Step, "drawing views", panels.Count / (double)layout.Panels.Count);
@@ -136,10 +136,10 @@ public static class PreviewPicture
 
     private static int CaptionWidth(ViewDirection view) => Canvas.TextWidth(Caption(view), TextPixels) + BetweenCaptionsPixels;
 
-    private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, RunContext run)
+    private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, TriangleColours? colours, RunContext run)
     {
         var raster = DepthRaster.Draw(mesh, panel.Frame, run);
-        SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, run);
+        SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, colours, run);
         DrawLetters(canvas, panel);
     }
 

@@ -20,7 +20,7 @@ internal static class SurfaceShading
     private static readonly Vec3 s_lamp = new Vec3(-0.45, 0.55, 0.85).Normalized(); // right, up, toward
 
     /// <summary>Draws the raster at half its size (2 × 2 pixels to one) with the frame's top left corner at (left, top).</summary>
-    internal static unsafe void Draw(Canvas canvas, int left, int top, Mesh mesh, float[] vertexNormals, DepthRaster raster, Rgb paper, RunContext run)
+    internal static unsafe void Draw(Canvas canvas, int left, int top, Mesh mesh, float[] vertexNormals, DepthRaster raster, Rgb paper, TriangleColours? colours, RunContext run)
     {
         var frame = raster.Frame;
         var size = mesh.BoundsMm().Diagonal;
@@ -36,7 +36,7 @@ internal static class SurfaceShading
                     for (var n = 0; n < 4; n++)
                     {
                         var pixel = (((2 * row) + (n >> 1)) * frame.Width) + (2 * column) + (n & 1);
-                        sum += Colour(mesh, raster, normals, open[pixel], pixel, size, paper);
+                        sum += Colour(mesh, raster, normals, open[pixel], pixel, size, paper, colours);
                     }
 
                     canvas.Put(left + column, top + row, new(Byte(sum.X / 4), Byte(sum.Y / 4), Byte(sum.Z / 4)));
@@ -82,7 +82,7 @@ internal static class SurfaceShading
             new Vec3(vertexNormals[3 * vertex], vertexNormals[(3 * vertex) + 1], vertexNormals[(3 * vertex) + 2]).Normalized();
     }
 
-    private static Vec3 Colour(Mesh mesh, DepthRaster raster, float[] normals, double openness, int pixel, double sizeMm, Rgb paper)
+    private static Vec3 Colour(Mesh mesh, DepthRaster raster, float[] normals, double openness, int pixel, double sizeMm, Rgb paper, TriangleColours? colours)
     {
         var triangle = raster.Triangle[pixel];
         if (triangle == DepthRaster.None)
@@ -96,7 +96,7 @@ internal static class SurfaceShading
         // The further behind the middle, the dimmer: half the size of the model away, a third less.
         var distance = Math.Clamp(1 + (0.66 * raster.DepthMm[pixel] / sizeMm), 0.6, 1);
         var light = (sky + lamp) * distance * (0.66 + (0.34 * n.Z)) * (inner ? 0.45 : 1);
-        var colour = OriginPalette.Surface(mesh.Origins[triangle]);
+        var colour = colours?.Of(triangle) ?? OriginPalette.Surface(mesh.Origins[triangle]);
         return new(Shade(colour.Red, light), Shade(colour.Green, light), Shade(colour.Blue, light));
     }
 

@@ -22,11 +22,12 @@ public sealed record AdaptiveOptions(short LowerHu, short UpperHu, double Neighb
 ///   both sides alike. Air beside bone pulls the middle down to the lower level, never below.
 /// Shapes: nodes hold extremes over the samples that are nearer to them than to others. The level goes with the region
 ///   (<see cref="Region.Levels"/>), so the surface lies where the values meet it.
-/// Cost: one pass for extremes, one for the comparison; memory: the region and 6 bytes a node. Same bits on any thread count.
+/// Cost: one pass for extremes, three over the nodes, one for the comparison; memory: the region and 4 bytes a node, half a byte a sample at most. Same bits on any thread count.
 /// </remarks>
 public static unsafe class AdaptiveThreshold
 {
     private const string Step = "adaptive-threshold";
+    private const int LinesAtOnce = 256;
 
     /// <exception cref="BadInputException">The range is empty.</exception>
     public static Region Apply(Volume volume, AdaptiveOptions options, RunContext run)
@@ -55,7 +56,8 @@ public static unsafe class AdaptiveThreshold
     {
         var map = volume.Map;
         var third = options.NeighbourhoodMm / 3;
-        var step = Math.Max(1, (int)Math.Round(third / Math.Max(map.ColumnStepMm.Length, map.RowStepMm.Length)));
+        // At least every other column and row: nodes for all samples would take three times the volume.
+        var step = Math.Max(2, (int)Math.Round(third / Math.Max(map.ColumnStepMm.Length, map.RowStepMm.Length)));
         var meanSliceMm = volume.Slices < 2 ? 1 : Math.Abs(Core.Geometry.Vec3.Dot(map.Normal, map.SliceOriginsMm[^1] - map.SliceOriginsMm[0])) / (volume.Slices - 1);
         var sliceStep = Math.Max(1, (int)Math.Round(third / meanSliceMm));
         int a = LevelField.NodesAlong(volume.Columns, step), b = LevelField.NodesAlong(volume.Rows, step), c = LevelField.NodesAlong(volume.Slices, sliceStep);
@@ -63,34 +65,46 @@ public static unsafe class AdaptiveThreshold
         // A node stands for half a step around it already.
         int Reach(double nodeMm) => Math.Max(0, (int)Math.Round((options.NeighbourhoodMm / nodeMm) - 0.5));
         int reach = Reach(step * Math.Max(map.ColumnStepMm.Length, map.RowStepMm.Length)), sliceReach = Reach(sliceStep * meanSliceMm);
-        var nodes = new short[a * b * c];
-        Partition.For(run, c, z =>
+        foreach (var (values, sign) in new[] { (low, -1), (high, 1) })
         {
-            for (var y = 0; y < b; y++)
-            {
-                for (var x = 0; x < a; x++)
-                {
-                    int min = short.MaxValue, max = short.MinValue;
-                    for (var k = Math.Max(0, z - sliceReach); k <= Math.Min(c - 1, z + sliceReach); k++)
-                    {
-                        for (var j = Math.Max(0, y - reach); j <= Math.Min(b - 1, y + reach); j++)
-                        {
-                            for (var i = Math.Max(0, x - reach); i <= Math.Min(a - 1, x + reach); i++)
-                            {
-                                var at = (((k * b) + j) * a) + i;
-                                min = Math.Min(min, low[at]);
-                                max = Math.Max(max, high[at]);
-                            }
-                        }
-                    }
+            Widen(values, a, 1, reach, b * c, line => line * a, sign, run);
+            Widen(values, b, a, reach, a * c, line => (line / a * a * b) + (line % a), sign, run);
+            Widen(values, c, a * b, sliceReach, a * b, line => line, sign, run);
+        }
 
-                    // Where everything around is bone there is no edge, and the level of thick bone holds.
-                    var middle = min >= options.UpperHu ? options.UpperHu : (min + max) >> 1;
-                    nodes[(((z * b) + y) * a) + x] = (short)Math.Clamp(middle, options.LowerHu, options.UpperHu);
+        for (var n = 0; n < low.Length; n++)
+        {
+            // Where everything around is bone there is no edge, and the level of thick bone holds.
+            var middle = low[n] >= options.UpperHu ? options.UpperHu : (low[n] + high[n]) >> 1;
+            low[n] = (short)Math.Clamp(middle, options.LowerHu, options.UpperHu);
+        }
+
+        return new(volume.Columns, volume.Rows, volume.Slices, step, sliceStep, low);
+    }
+
+    // Along lines of nodes: every node gets the largest value (smallest for sign -1) within the reach to both sides.
+    private static void Widen(short[] values, int length, int stride, int reach, int lines, Func<int, int> first, int sign, RunContext run)
+    {
+        if (reach == 0)
+            return;
+        Partition.Ranges(run, lines, LinesAtOnce, (_, from, to) =>
+        {
+            var line = new short[length];
+            for (var n = from; n < to; n++)
+            {
+                var at = first(n);
+                for (var i = 0; i < length; i++)
+                    line[i] = values[at + (i * stride)];
+                for (var i = 0; i < length; i++)
+                {
+                    var best = line[i];
+                    for (var o = Math.Max(0, i - reach); o <= Math.Min(length - 1, i + reach); o++)
+                        if (sign * (line[o] - best) > 0)
+                            best = line[o];
+                    values[at + (i * stride)] = best;
                 }
             }
         });
-        return new(volume.Columns, volume.Rows, volume.Slices, step, sliceStep, nodes);
     }
 
     // Smallest and largest value of the samples nearest to every node.

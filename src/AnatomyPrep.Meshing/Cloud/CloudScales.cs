@@ -11,7 +11,7 @@ namespace AnatomyPrep.Meshing.Cloud;
 /// Smoothing h = max(4.5 s, 6 σ): about 23 points have a say at once, so that noise falls to a fifth, and the surface does not get lost
 ///   between layers of noise. Support r = 2.5 s: of points strewn at random, one place in e^(2.5² π) = 3·10⁸ has none so near.
 ///   Closing: 2.5 times the spacing that 95 % of the points do not exceed, from r to 2 r, so that thinly scanned places do not look
-///   like a sieve. Rim: 1.25 s. Cell c = h / 4.
+///   like a sieve. Rim: 0.6 s. Cell c = h / 4.
 /// Reach: points within it are seen from a node at all; closing + √3 c, so that all four cells around a vertex that is kept have values, and
 ///   at least h. It must not exceed 8 c, the edge of a block.
 /// </remarks>
@@ -25,7 +25,7 @@ internal sealed record CloudScales(
     private const double SmoothingOfNoise = 6;
     private const double SupportOfSpacing = 2.5;
     private const double MostClosingOfSupport = 2;
-    private const double RimOfSupport = 0.5;
+    private const double RimOfSupport = 0.25;
     private const double CellsOfSmoothing = 4;
     private const double OffPlaneOfSupport = 0.5;
     private const double OffPlaneOfNoise = 2;

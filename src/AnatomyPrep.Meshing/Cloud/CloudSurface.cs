@@ -27,7 +27,8 @@ public sealed record CloudSurfaceResult(Mesh Mesh, StepEffect Effect, IReadOnlyL
 /// Error: docs/methods/cloud.md.
 /// Measures: points, pointsUsed, spacingMm, noiseMm, cellMm, smoothingMm, supportMm, closingMm, filledMm2, pointDistanceMeanMm, pointDistanceP95Mm, triangles,
 ///   borderLoops, scrapsDropped, scrapsMm2. The mean displacement is that of the points to the surface.
-/// Cost: 6 µs a point and core for the scales chosen by default. Memory: 150 bytes a point, 2 kB a block of 8³ cells near points, the mesh twice.
+/// Cost: 10 µs a point and core for the scales chosen by default, nine tenths of it side by side. Memory: 150 bytes a point, 2 kB a block
+///   of 8³ cells near points, three times the mesh.
 /// </remarks>
 public static class CloudSurface
 {

@@ -142,17 +142,31 @@ internal sealed class SolidEngine : IDisposable
         return Call(() => (int)_engine.combine(name, list));
     }
 
-    public EngineResult Read(int solid)
+    public EngineResult Read(int solid) => Call(() => ToResult(_engine.read(solid)));
+
+    /// <summary>Polylines drawn with a round pen and raised to a height: one solid that stands on z = 0, in the strokes' own coordinates.</summary>
+    public Mesh Strokes(IReadOnlyList<(double X, double Y)[]> polylines, double penRadius, double height, int sidesPerEnd, Origin origin)
     {
-        return Call(() =>
+        var starts = new uint[polylines.Count];
+        var points = new List<double>();
+        for (var i = 0; i < starts.Length; i++)
         {
-            dynamic mesh = _engine.read(solid);
-            return new EngineResult(
-                ((ITypedArray<float>)mesh.positions).ToArray(),
-                [.. ((ITypedArray<uint>)mesh.triangles).ToArray().Select(i => (int)i)],
-                [.. ((ITypedArray<uint>)mesh.faces).ToArray().Select(i => (int)i)]);
-        });
+            starts[i] = (uint)(points.Count / 2);
+            foreach (var (x, y) in polylines[i])
+                points.AddRange([x, y]);
+        }
+
+        var drawn = Call(() => (EngineResult)ToResult(_engine.strokes(
+            Buffer<double>("doubles", points.ToArray()), Buffer<uint>("words", starts), penRadius, sidesPerEnd, height)));
+        var origins = new Origin[drawn.Faces.Length];
+        Array.Fill(origins, origin);
+        return new(Vec3.Zero, drawn.Positions, drawn.Triangles, origins);
     }
+
+    private static EngineResult ToResult(dynamic mesh) => new(
+        ((ITypedArray<float>)mesh.positions).ToArray(),
+        [.. ((ITypedArray<uint>)mesh.triangles).ToArray().Select(i => (int)i)],
+        [.. ((ITypedArray<uint>)mesh.faces).ToArray().Select(i => (int)i)]);
 
     public void Dispose()
     {

@@ -2,7 +2,6 @@ using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Meshing.Repair;
 
@@ -28,7 +27,7 @@ public sealed record CleanScanParameters(
 /// without area (<see cref="RemoveDegenerates"/>), self-intersections (<see cref="RemoveSelfIntersections"/>), holes
 /// (<see cref="Repair.FillHoles"/>, never with a fill that meets the surface), topology with vertices, sides
 /// (<see cref="OrientOutward"/>).
-/// Faults are counted exactly (<see cref="MeshFacts"/>) after each round and compared in this order: edges
+/// Faults are counted exactly, as <see cref="Verify.MeshFacts"/> counts them, after each round and compared in this order: edges
 /// with more than two triangles, vertices with more than one fan, turned edges, doubled triangles, triangles without area,
 /// meeting pairs of triangles, pieces that face inward, loops of border. A round that does not lower them is undone and is the last, so
 /// the rounds end; a mesh without fault and tag comes back as the same object.
@@ -47,31 +46,33 @@ public static class CleanScan
         var tidy = log.Take(RemoveIsolatedVertices.Apply(mesh, new(), run), "vertices");
         tidy = log.Take(StitchBorders.Apply(tidy, new(), run), "seams");
         tidy = log.Take(RemoveDuplicates.Apply(tidy, new(), run), "duplicates");
-        tidy = log.Take(RemoveTags.Apply(tidy, parameters.Tags ?? new(SpikeRatio: 2), run), "tags");
+        tidy = log.Take(RemoveTags.Apply(RepeatedCorners.Drop(tidy, out var repeated), parameters.Tags ?? new(SpikeRatio: 1.5), run), "tags");
         if (log.Stop is { } stop)
             return RepairResult.Unchanged(mesh, run, [stop]);
 
-        var faults = FaultCount.Of(MeshFacts.Measure(tidy, run));
-        var before = faults;
+        var surface = new SurfaceState(tidy, run);
+        var faults = FaultCount.Of(surface, run);
+        var before = faults.Sum + repeated;
         var rounds = 0;
         for (var going = true; going && rounds < parameters.MaximumRounds;)
         {
             run.Report(Step, "repair", (double)rounds / parameters.MaximumRounds);
             var mark = log.Mark();
-            var next = Round(tidy, parameters, log, run);
-            if (ReferenceEquals(next, tidy))
+            var next = Round(surface, parameters, log, run);
+            if (ReferenceEquals(next, surface))
                 break;
-            var left = FaultCount.Of(MeshFacts.Measure(next, run));
+            var left = FaultCount.Of(next, run);
             going = left.CompareTo(faults) < 0;
             if (going)
-                (tidy, faults, rounds) = (next, left, rounds + 1);
+                (surface, faults, rounds) = (next, left, rounds + 1);
             else
                 log.BackTo(mark);
         }
 
+        tidy = surface.Mesh;
         var measures = log.Measures();
         measures["rounds"] = rounds;
-        measures["faultsBefore"] = before.Sum;
+        measures["faultsBefore"] = before;
         measures["faultsAfter"] = faults.Sum;
         List<Finding> findings = [.. log.Findings(), .. OpenBorders(tidy)];
         return ReferenceEquals(tidy, mesh)
@@ -79,15 +80,18 @@ public static class CleanScan
             : RepairResult.Changed(mesh, tidy, log.ChangedAreaMm2, log.Displacement, run, measures, findings);
     }
 
-    private static Mesh Round(Mesh mesh, CleanScanParameters parameters, CleanLog log, RunContext run)
+    private static SurfaceState Round(SurfaceState surface, CleanScanParameters parameters, CleanLog log, RunContext run)
     {
-        mesh = log.Take(FixTopology.Apply(mesh, new(SplitVertices: false), run), "topology");
-        mesh = log.Take(RemoveDegenerates.Apply(mesh, new(), run), "degenerates");
-        mesh = log.Take(RemoveSelfIntersections.Apply(mesh, new(OpenWhatStays: parameters.OpenWhatCrosses), run), "crossings");
+        Take(FixTopology.Apply(surface.Mesh, new(SplitVertices: false), run), "topology");
+        Take(RemoveDegenerates.Apply(surface.Mesh, new(), run), "degenerates");
+        Take(RemoveSelfIntersections.Apply(surface, new(OpenWhatStays: parameters.OpenWhatCrosses), run), "crossings");
         if (parameters.FillHoles)
-            mesh = log.Take(Repair.FillHoles.Apply(mesh, (parameters.Holes ?? new()) with { LeaveCrossing = true }, run), "holes");
-        mesh = log.Take(FixTopology.Apply(mesh, new(), run), "vertices parted");
-        return log.Take(OrientOutward.Apply(mesh, new(parameters.DropHidden), run), "sides");
+            Take(Repair.FillHoles.Apply(surface.Mesh, (parameters.Holes ?? new()) with { LeaveCrossing = true }, run), "holes");
+        Take(FixTopology.Apply(surface.Mesh, new(), run), "vertices parted");
+        Take(OrientOutward.Apply(surface, new(parameters.DropHidden), run), "sides");
+        return surface;
+
+        void Take(RepairResult result, string stage) => surface = surface.For(log.Take(result, stage));
     }
 
     private static IEnumerable<Finding> OpenBorders(Mesh mesh)

@@ -19,10 +19,12 @@ internal sealed class CrossingEditor
     private readonly List<bool> _mayChange;
     private readonly Dictionary<int, List<int>> _partners = [];
     private readonly double[] _pieceMm2;
+    private readonly CrossingFusion _fusion;
 
     public CrossingEditor(Mesh mesh, TriangleTree tree, IReadOnlyList<TrianglePair> pairs, int[] pieceOf)
     {
         Mesh = new EditableMesh(mesh);
+        _fusion = new CrossingFusion(mesh, pieceOf);
         _index = new ContactIndex(Mesh, tree);
         _pieceOf = [.. pieceOf];
         foreach (var pair in pairs)
@@ -41,17 +43,41 @@ internal sealed class CrossingEditor
 
     public int Refilled { get; private set; }
 
+    public int Fused { get; private set; }
+
     public int Trimmed { get; private set; }
 
     public int Opened { get; private set; }
 
     public int CrumbTriangles { get; private set; }
 
+    /// <summary>Parts that hang no longer on the piece they were of, crumbs not counted.</summary>
+    public int PartsSevered { get; private set; }
+
     /// <summary>Pairs within one piece before each round and at the end; falls strictly.</summary>
     public List<int> PairsByRound { get; } = [];
 
-    /// <summary>Which piece each triangle belongs to; what comes in the place of others belongs where they did.</summary>
-    public IReadOnlyList<int> PieceOf => _pieceOf;
+    /// <summary>Pairs that still meet, in the numbers of the mesh when it is built, all called crossing; and the piece of each triangle.</summary>
+    public List<TrianglePair> PairsLeft(out int[] pieceOf)
+    {
+        var number = new int[Mesh.TriangleCount];
+        var pieces = new List<int>(number.Length);
+        for (var t = 0; t < number.Length; t++)
+        {
+            number[t] = pieces.Count;
+            if (Mesh.IsAlive(t))
+                pieces.Add(_pieceOf[t]);
+        }
+
+        pieceOf = [.. pieces];
+        var left = new List<TrianglePair>();
+        foreach (var (t, partners) in _partners)
+            foreach (var p in partners)
+                if (t < p)
+                    left.Add(new(number[t], number[p], Contact.Crossing));
+        left.Sort();
+        return left;
+    }
 
     /// <param name="openWhatStays">Take away the triangles that still meet at the end.</param>
     public void Run(int rounds, bool openWhatStays, string step, RunContext run)
@@ -59,14 +85,12 @@ internal sealed class CrossingEditor
         PairsByRound.Add(CountOwnPairs());
         for (var round = 0; round < rounds && PairsByRound[^1] > 0; round++)
         {
-            var places = FindPlaces();
-            for (var i = 0; i < places.Count; i++)
-            {
-                run.ThrowIfCancelled();
-                run.Report(step, "repair", (double)i / places.Count);
-                Repair(places[i], run);
-            }
-
+            // The gentlest for every place first, the strongest only when nothing else does any good.
+            Visit(step, run, RepairInPlace);
+            if (CountOwnPairs() == PairsByRound[^1])
+                Fuse(run);
+            if (CountOwnPairs() == PairsByRound[^1])
+                Visit(step, run, Part);
             if (CountOwnPairs() == PairsByRound[^1])
                 break;
             PairsByRound.Add(CountOwnPairs());
@@ -75,6 +99,19 @@ internal sealed class CrossingEditor
         if (openWhatStays && PairsByRound[^1] > 0)
             Open(run);
         DropCrumbs();
+    }
+
+    private void Visit(string step, RunContext run, Action<LocalSurgery[], RunContext> repair)
+    {
+        var places = FindPlaces();
+        for (var i = 0; i < places.Count; i++)
+        {
+            run.ThrowIfCancelled();
+            run.Report(step, "repair", (double)i / places.Count);
+            var sizes = Sizes(places[i]);
+            if (sizes.Length > 0)
+                repair(sizes, run);
+        }
     }
 
     private void Open(RunContext run)
@@ -88,7 +125,7 @@ internal sealed class CrossingEditor
     /// <summary>Drops crumbs: what came loose from its piece and is hardly anything of it.</summary>
     private void DropCrumbs()
     {
-        if (Refilled + Trimmed + Opened == 0)
+        if (Refilled + Fused + Trimmed + Opened == 0)
             return;
         var alive = Enumerable.Range(0, Mesh.TriangleCount).Where(Mesh.IsAlive).ToArray();
         var corners = new int[3 * alive.Length];
@@ -103,14 +140,23 @@ internal sealed class CrossingEditor
             wasChanged[part[i]] |= _index.HasChanged(alive[i]);
         }
 
+        var pieces = new HashSet<int>();
+        var large = new HashSet<int>();
         for (var i = 0; i < alive.Length; i++)
         {
+            pieces.Add(_pieceOf[alive[i]]);
             if (!wasChanged[part[i]] || areaMm2[part[i]] >= CrumbShare * _pieceMm2[_pieceOf[alive[i]]])
+            {
+                large.Add(part[i]);
                 continue;
+            }
+
             ForgetPairs(alive[i]);
             Mesh.RemoveTriangle(alive[i]);
             CrumbTriangles++;
         }
+
+        PartsSevered = Math.Max(0, large.Count - pieces.Count);
     }
 
     /// <summary>Does the triangle meet one of its own piece?</summary>
@@ -160,13 +206,12 @@ internal sealed class CrossingEditor
                 yield return corner / 3;
     }
 
-    private void Repair(List<int> place, RunContext run)
+    /// <summary>The place with more and more rings around it.</summary>
+    private LocalSurgery[] Sizes(List<int> place)
     {
         var region = place.Where(t => Mesh.IsAlive(t) && IsFaulty(t)).ToHashSet();
-        if (region.Count == 0)
-            return;
-        if (IsWholesale(region))
-            return;
+        if (region.Count == 0 || IsWholesale(region))
+            return [];
         var sizes = new List<LocalSurgery>();
         for (var rings = 0; rings <= MostRings; rings++)
         {
@@ -175,6 +220,19 @@ internal sealed class CrossingEditor
             sizes.Add(new LocalSurgery(Mesh, [.. region.Order()], t => _mayChange[t]));
         }
 
+        return [.. sizes];
+    }
+
+    private void RepairInPlace(LocalSurgery[] sizes, RunContext run)
+    {
+        var best = new Best();
+        foreach (var surgery in sizes)
+            if (Try(surgery.Region, surgery.Candidates(run), best, run))
+                return;
+    }
+
+    private void Part(LocalSurgery[] sizes, RunContext run)
+    {
         var best = new Best();
         foreach (var surgery in sizes)
             if (Try(surgery.Region, surgery.Candidates(run), best, run))
@@ -184,6 +242,35 @@ internal sealed class CrossingEditor
                 return;
         if (best.What is { } partial)
             Accept(partial, run);
+    }
+
+    /// <summary>All places of a piece at once, for one may lie within what another takes away; where that cannot be, each by itself.</summary>
+    private void Fuse(RunContext run)
+    {
+        foreach (var piece in FindPlaces().GroupBy(p => _pieceOf[p[0]]).ToArray())
+        {
+            if (TryFuse([.. piece.SelectMany(p => p)], run))
+                continue;
+            foreach (var place in piece)
+                TryFuse(place, run);
+        }
+    }
+
+    private bool TryFuse(List<int> place, RunContext run)
+    {
+        var faulty = place.Where(t => Mesh.IsAlive(t) && IsFaulty(t)).Order().ToArray();
+        if (faulty.Length == 0)
+            return false;
+        var piece = _pieceOf[faulty[0]];
+        var inside = faulty.ToHashSet();
+        var pairs = faulty.SelectMany(t => _partners[t].Where(p => t < p && _pieceOf[p] == piece && inside.Contains(p)).Order().Select(p => (t, p))).ToArray();
+        if (_fusion.Try(Mesh, piece, pairs, t => !inside.Contains(t) && IsFaulty(t), run) is not { } fused)
+            return false;
+        var (before, after) = (CountPairs(fused.Removed), CountContacts(fused, run));
+        if (after.Own >= before.Own || after.Foreign > before.Foreign)
+            return false;
+        Accept(fused, run);
+        return true;
     }
 
     /// <returns>True when one left nothing and was taken.</returns>
@@ -270,6 +357,7 @@ internal sealed class CrossingEditor
         Displacement = Displacement.With(what.Moved);
         Reshaped += what.Kind == RepairKind.Reshape ? 1 : 0;
         Refilled += what.Kind == RepairKind.Refill ? 1 : 0;
+        Fused += what.Kind == RepairKind.Fuse ? 1 : 0;
         Trimmed += what.Kind == RepairKind.Trim ? 1 : 0;
         Opened += what.Kind == RepairKind.Open ? 1 : 0;
     }

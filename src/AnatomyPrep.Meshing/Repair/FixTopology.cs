@@ -38,7 +38,7 @@ public static class FixTopology
         ArgumentOutOfRangeException.ThrowIfNegative(separationMm, nameof(parameters));
         run.Report(Step, "double triangles", 0);
         var single = RemoveDuplicates.Apply(mesh, new(), run);
-        var plain = DropRepeated(single.Mesh, out var repeated);
+        var plain = RepeatedCorners.Drop(single.Mesh, out var repeated);
         run.ThrowIfCancelled();
 
         run.Report(Step, "orient", 0.3);
@@ -54,20 +54,6 @@ public static class FixTopology
             return RepairResult.Unchanged(mesh, run, measures: Measures(single, repeated, oriented, fans, bisected));
         var changedMm2 = single.Effect.ChangedAreaMm2!.Value + oriented.TurnedAreaMm2 + fans.MovedAreaMm2;
         return RepairResult.Changed(mesh, after, changedMm2, fans.Displacement, run, Measures(single, repeated, oriented, fans, bisected), Findings(single, oriented, fans));
-    }
-
-    private static Mesh DropRepeated(Mesh mesh, out int repeated)
-    {
-        var keep = new bool[mesh.TriangleCount];
-        repeated = 0;
-        for (var t = 0; t < keep.Length; t++)
-        {
-            var (a, b, c) = mesh.Triangle(t);
-            keep[t] = a != b && b != c && c != a;
-            repeated += keep[t] ? 0 : 1;
-        }
-
-        return MeshSubset.Keep(mesh, keep);
     }
 
     private static Dictionary<string, double> Measures(RepairResult single, int repeated, PatchOrientation oriented, FanSplit fans, int bisected) => new()

@@ -2,7 +2,6 @@ using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Meshing.Repair;
@@ -25,16 +24,12 @@ public static class OrientOutward
     public static RepairResult Apply(Mesh mesh, OrientOutwardParameters parameters, RunContext run)
     {
         run.Report(Step, "pieces", 0);
-        var tree = TriangleTree.Build(mesh, run);
-        var edges = EdgeTable.Build(mesh);
-        return Apply(tree, edges, SelfIntersections.Find(tree, edges, run), parameters, run);
+        return Apply(new SurfaceState(mesh, run), parameters, run);
     }
 
-    /// <param name="tree">Of the mesh to turn; <paramref name="edges"/> and <paramref name="pairs"/> of the same.</param>
-    internal static RepairResult Apply(TriangleTree tree, EdgeTable edges, IntersectingPairs pairs, OrientOutwardParameters parameters, RunContext run)
+    internal static RepairResult Apply(SurfaceState surface, OrientOutwardParameters parameters, RunContext run)
     {
-        var mesh = tree.Mesh;
-        var shells = Shells.Measure(tree, edges, pairs, run);
+        var (mesh, shells) = (surface.Mesh, surface.Shells);
         bool[] turn = new bool[shells.All.Count], hidden = new bool[shells.All.Count];
         for (var s = 0; s < turn.Length; s++)
             Judge(shells.All, s, turn, hidden);

@@ -11,6 +11,9 @@ internal enum RepairKind
     /// <summary>Other triangles in the same rim.</summary>
     Refill,
 
+    /// <summary>Triangles cut along each other, and what then lies inside taken away.</summary>
+    Fuse,
+
     /// <summary>Triangles at an open border taken away; what else that opens is filled.</summary>
     Trim,
 
@@ -24,8 +27,15 @@ internal enum RepairKind
 /// <param name="Points">New points; for a reshape the new places of <paramref name="MovedVertices"/>. Rounded to float32.</param>
 /// <param name="MovedVertices">For a reshape: the vertices that move; the triangles are then those removed, in the same order.</param>
 /// <param name="Moved">How far vertices, or the surface where they went, would move.</param>
+/// <param name="Origins">Of each triangle; null means filled.</param>
 internal sealed record Replacement(
-    RepairKind Kind, int[] Removed, (int A, int B, int C)[] Triangles, Vec3[] Points, int[] MovedVertices, Displacement Moved)
+    RepairKind Kind,
+    int[] Removed,
+    (int A, int B, int C)[] Triangles,
+    Vec3[] Points,
+    int[] MovedVertices,
+    Displacement Moved,
+    Origin[]? Origins = null)
 {
     /// <returns>Number of each triangle in the mesh afterwards.</returns>
     public int[] Apply(EditableMesh mesh)
@@ -51,6 +61,13 @@ internal sealed record Replacement(
         foreach (var p in Points)
             mesh.AddVertex(p);
         int Number(int v) => v < 0 ? first + ~v : v;
-        return Array.ConvertAll(Triangles, t => mesh.AddTriangle(Number(t.A), Number(t.B), Number(t.C), Origin.Filled));
+        var numbers = new int[Triangles.Length];
+        for (var i = 0; i < numbers.Length; i++)
+        {
+            var (a, b, c) = Triangles[i];
+            numbers[i] = mesh.AddTriangle(Number(a), Number(b), Number(c), Origins is null ? Origin.Filled : Origins[i]);
+        }
+
+        return numbers;
     }
 }

@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 
 namespace AnatomyPrep.Meshing.Shape;
@@ -14,7 +15,8 @@ internal readonly record struct Collapse(int Removed, int Kept, float X, float Y
 ///   - link condition (Dey, Edelsbrunner, Guha, Nekhayev, "Topology preserving edge contraction", 1999): the ends share as
 ///     many neighbours as triangles, two inside and one on a border, and at least three neighbours remain inside;
 ///   - no triangle turns by more than 75° in one collapse, and none becomes thinner than 1 : 30 unless it was;
-///   - where a distance is stated, every vertex of the input that lay nearest to a triangle that changes still lies within it.
+///   - where a distance is stated, every vertex of the input that lay nearest to a triangle that changes still lies within it;
+///   - where a guard is set, <see cref="CollapseGuard"/> agrees.
 /// An edge that may not be collapsed is put aside until one of its ends changes.
 /// Shapes: local vertex numbers; half-edge 3t + c from corner c to the next; triangles of a vertex as a linked list of
 ///   corners; one number per edge, shared by its half-edges, -1 where it can never be collapsed.
@@ -46,6 +48,7 @@ internal sealed class EdgeCollapser
     private readonly byte[] _kind;
     private readonly Quadric[] _quadrics;
     private readonly TrackedPoints? _points;
+    private readonly CollapseGuard? _guard;
 
     private readonly int[] _firstCorner;
     private readonly int[] _nextCorner;
@@ -67,18 +70,15 @@ internal sealed class EdgeCollapser
     /// <param name="positions">Local copy; changed.</param>
     /// <param name="corners">Local copy; changed.</param>
     /// <param name="points">Vertices of the input to be kept near, or null where no distance is stated.</param>
-    internal EdgeCollapser(float[] positions, int[] corners, byte[] kind, Quadric[] quadrics, TrackedPoints? points)
+    /// <param name="guard">Looks closer where earlier rounds went wrong; null where none did.</param>
+    internal EdgeCollapser(float[] positions, int[] corners, byte[] kind, Quadric[] quadrics, TrackedPoints? points, CollapseGuard? guard = null)
     {
-        (_positions, _corners, _kind, _quadrics, _points) = (positions, corners, kind, quadrics, points);
+        (_positions, _corners, _kind, _quadrics, _points, _guard) = (positions, corners, kind, quadrics, points, guard);
         var vertices = kind.Length;
         Triangles = corners.Length / 3;
-        _firstCorner = new int[vertices];
-        _nextCorner = new int[corners.Length];
+        (_firstCorner, _nextCorner) = LinkCorners();
         _touched = new int[vertices];
         _mark = new int[vertices];
-        Array.Fill(_firstCorner, None);
-        for (var h = corners.Length - 1; h >= 0; h--)
-            (_nextCorner[h], _firstCorner[corners[h]]) = (_firstCorner[corners[h]], h);
         _edgeOf = new int[corners.Length];
         (_edgeA, _edgeB) = NumberEdges();
         _measured = new int[_edgeA.Length];
@@ -89,14 +89,40 @@ internal sealed class EdgeCollapser
         _queue = new(costs);
     }
 
+    /// <summary>For <see cref="Replay"/> alone.</summary>
+    internal EdgeCollapser(float[] positions, int[] corners, byte[] kind)
+    {
+        (_positions, _corners, _kind, _quadrics) = (positions, corners, kind, []);
+        (_firstCorner, _nextCorner) = LinkCorners();
+        Triangles = corners.Length / 3;
+        (_touched, _mark) = ([], new int[kind.Length]);
+        _edgeOf = new int[corners.Length];
+        Array.Fill(_edgeOf, None);
+        (_edgeA, _edgeB, _measured, _aside, _queue) = ([], [], [], [], new([]));
+    }
+
     /// <summary>Triangles left.</summary>
     internal int Triangles { get; private set; }
 
-    /// <summary>Collapses until so many triangles are left or nothing can be done.</summary>
-    internal List<Collapse> Run(int targetTriangles, RunContext run)
+    /// <summary>Does what an earlier run did, as far as it may still be done, and says what that was.</summary>
+    internal List<Collapse> Replay(List<Collapse> log, RunContext run)
+    {
+        foreach (var c in log)
+        {
+            if ((_log.Count & 0xFFF) == 0)
+                run.ThrowIfCancelled();
+            if (_kind[c.Kept] != Frozen && _kind[c.Removed] != Frozen && TryCollapse(c.Kept, c.Removed, c.X, c.Y, c.Z))
+                _log.Add(c);
+        }
+
+        return _log;
+    }
+
+    /// <summary>Collapses until so many triangles are left, the next would cost more than stated, or nothing can be done.</summary>
+    internal List<Collapse> Run(int targetTriangles, float mostCost, RunContext run)
     {
         float cost = 0;
-        for (var steps = 0; Triangles > targetTriangles && _queue.Count > 0; steps++)
+        for (var steps = 0; Triangles > targetTriangles && _queue.Count > 0 && _queue.TopCost <= mostCost; steps++)
         {
             if ((steps & 0xFFF) == 0)
                 run.ThrowIfCancelled();
@@ -135,6 +161,15 @@ internal sealed class EdgeCollapser
         }
 
         return _log;
+    }
+
+    private (int[] First, int[] Next) LinkCorners()
+    {
+        var (first, next) = (new int[_kind.Length], new int[_corners.Length]);
+        Array.Fill(first, None);
+        for (var h = _corners.Length - 1; h >= 0; h--)
+            (next[h], first[_corners[h]]) = (first[_corners[h]], h);
+        return (first, next);
     }
 
     /// <summary>Gives every edge that may ever be collapsed a number.</summary>
@@ -246,11 +281,39 @@ internal sealed class EdgeCollapser
         var ofV = _ringV.AsSpan(0, ringV);
         if (!Unfolded(ofU, u, v, x, y, z) || !Unfolded(ofV, v, u, x, y, z))
             return false;
-        if (_points is not null && !_points.TryMove(_corners, _positions, ofU, ofV, u, v, x, y, z))
+        if (_points is not null && !_points.Fits(_corners, _positions, ofU, ofV, u, v, x, y, z))
             return false;
+        if (_guard is not null && IsGuarded(u, v, ofU, ofV) && !_guard.Allows(this, u, v, ofU, ofV, new(x, y, z)))
+            return false;
+        _points?.Move(ofU, ofV);
         Merge(u, v, ofU, ofV);
+        _guard?.Merge(v, u);
         (_positions[3 * u], _positions[(3 * u) + 1], _positions[(3 * u) + 2]) = (x, y, z);
         return true;
+    }
+
+    private bool IsGuarded(int u, int v, ReadOnlySpan<int> ofU, ReadOnlySpan<int> ofV)
+    {
+        if (_guard!.Concerns(u) || _guard.Concerns(v))
+            return true;
+        foreach (var corner in ofU)
+            if (_guard.Concerns(Others(corner).Next))
+                return true;
+        foreach (var corner in ofV)
+            if (_guard.Concerns(Others(corner).Next))
+                return true;
+        return false;
+    }
+
+    internal Vec3 Local(int v) => new(_positions[3 * v], _positions[(3 * v) + 1], _positions[(3 * v) + 2]);
+
+    internal (int A, int B, int C) Corners(int t) => (_corners[3 * t], _corners[(3 * t) + 1], _corners[(3 * t) + 2]);
+
+    internal void AddTrianglesAt(int v, HashSet<int> triangles)
+    {
+        for (var h = _firstCorner[v]; h != None; h = _nextCorner[h])
+            if (_corners[h] == v)
+                triangles.Add(h / 3);
     }
 
     /// <summary>Corners at a vertex, dead ones unlinked on the way; -1 where there are too many.</summary>
@@ -316,7 +379,8 @@ internal sealed class EdgeCollapser
         return shared == 1 && common == 1 && borderU && borderV && ringU + ringV > 2;
     }
 
-    private (int Next, int Last) Others(int corner) => (corner % 3) switch
+    /// <summary>The corners that follow and precede one in its triangle.</summary>
+    internal (int Next, int Last) Others(int corner) => (corner % 3) switch
     {
         0 => (_corners[corner + 1], _corners[corner + 2]),
         1 => (_corners[corner + 1], _corners[corner - 1]),
@@ -382,7 +446,8 @@ internal sealed class EdgeCollapser
         else
             _nextCorner[ofU[^1]] = _firstCorner[v];
         _firstCorner[v] = None;
-        _quadrics[u].Add(_quadrics[v]);
+        if (_quadrics.Length > 0)
+            _quadrics[u].Add(_quadrics[v]);
     }
 
     /// <summary>In the triangle u, v, w that goes, the edges v–w and u–w become one, which keeps u's number.</summary>

@@ -1,9 +1,19 @@
+using System.Runtime.InteropServices;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Meshing.Shape;
 
 /// <summary>One simplification: pieces in parallel, then the seams between them and the rest of the way in one piece.</summary>
+/// <remarks>
+/// The pieces are runs of 32,768 triangles in Morton order; what lies on a seam stays until the last pass. Each piece keeps a log of
+/// its collapses, cheapest first, and all logs are cut off at one cost, so that the pieces come out evenly coarse.
+/// Where the result is at fault, vertices are guarded (<see cref="Guard"/>), then shielded (<see cref="Shield"/>), and only the pieces
+/// that hold them are done again, which leave them to the last pass. No later round goes beyond the cost that the first one ended
+/// with, so that the rest does not pay for what may not go any more: it comes on top of the target.
+/// </remarks>
 internal sealed class SimplifyRun
 {
     private const int PieceTriangles = 1 << 15;
@@ -19,11 +29,19 @@ internal sealed class SimplifyRun
     private readonly byte[] _seams;
     private readonly int[] _into;
     private readonly float[] _positions;
+    private readonly int[] _order;
+    private readonly int[] _pieceOf;
+    private readonly PieceLog?[] _logs;
+    private readonly bool[] _stale;
+    private readonly bool[] _guarded;
+    private bool _anyGuarded;
+    private float? _pieceCost;
+    private float? _lastCost;
 
-    internal SimplifyRun(Mesh mesh, SimplifyParameters parameters, int target, RunContext run)
+    /// <param name="limitMm">Vertices of the input stay within this of the surface; infinity where none is stated.</param>
+    internal SimplifyRun(Mesh mesh, SimplifyParameters parameters, int target, double limitMm, RunContext run)
     {
-        (_mesh, _target, _run) = (mesh, target, run);
-        _limitMm = parameters.MaxDistanceMm is { } limit ? limit * 0.9 : double.PositiveInfinity;
+        (_mesh, _target, _limitMm, _run) = (mesh, target, limitMm, run);
         _at = VertexTriangles.Build(mesh.Triangles, mesh.VertexCount, run);
         _kind = VertexKinds.Find(mesh.TriangleArray, _at, run);
         var pinned = new bool[mesh.VertexCount];
@@ -34,53 +52,97 @@ internal sealed class SimplifyRun
                 _kind[v] = EdgeCollapser.Pinned;
         _seams = VertexKinds.Seams(mesh, _at, !parameters.PinBoundary, !parameters.PinRims, run);
         _into = new int[mesh.VertexCount];
+        _positions = new float[mesh.Positions.Length];
+        var inPieces = mesh.TriangleCount >= 3 * PieceTriangles;
+        _order = inPieces ? MortonBlocks.Order(mesh, run) : [];
+        _logs = new PieceLog?[Partition.Pieces(_order.Length, PieceTriangles)];
+        _stale = new bool[_logs.Length];
+        _pieceOf = inPieces ? PieceOfVertex(_order, _logs.Length) : [];
+        _guarded = new bool[mesh.VertexCount];
+    }
+
+    /// <summary>From the input's triangles to the target or as far as it goes.</summary>
+    /// <param name="input">Needed with a distance, and where anything is guarded.</param>
+    /// <param name="bound">Distance to the input, for guarded places; null where none is stated.</param>
+    internal SimplifiedMesh Collapse(Lazy<TriangleTree> input, HausdorffBound? bound)
+    {
         for (var v = 0; v < _into.Length; v++)
             _into[v] = v;
-        _positions = [.. mesh.PositionArray];
+        _mesh.Positions.CopyTo(_positions);
+        CollapsePieces(input);
+        CollapseRest(input, bound);
+        return Result();
     }
 
-    public static Action<string>? Trace;
-    private readonly System.Diagnostics.Stopwatch _sw = System.Diagnostics.Stopwatch.StartNew();
-
-    internal void Collapse()
+    /// <summary>Collapses near these vertices are looked at closely from now on.</summary>
+    internal void Guard(IEnumerable<int> vertices)
     {
-        Trace?.Invoke($"setup {_sw.Elapsed.TotalMilliseconds:F0}");
-        if (_mesh.TriangleCount >= 3 * PieceTriangles)
-            CollapsePieces();
-        Trace?.Invoke($"pieces {_sw.Elapsed.TotalMilliseconds:F0}");
-        CollapseRest();
-        Trace?.Invoke($"rest {_sw.Elapsed.TotalMilliseconds:F0}");
+        foreach (var v in vertices)
+        {
+            _guarded[v] = _anyGuarded = true;
+            DoAgain(v);
+        }
     }
 
-    internal Mesh Result()
+    /// <summary>These vertices stay, with every triangle of theirs alone, from now on.</summary>
+    internal void Shield(IEnumerable<int> vertices)
+    {
+        foreach (var v in vertices)
+        {
+            _kind[v] = EdgeCollapser.Frozen;
+            DoAgain(v);
+        }
+    }
+
+    /// <summary>The logs of the pieces that a vertex or a neighbour of it lies in no longer hold: what one may do bears on the others.</summary>
+    private void DoAgain(int v)
+    {
+        if (_pieceOf.Length == 0)
+            return;
+        foreach (var t in _at.At(v))
+            for (var h = 3 * t; h < (3 * t) + 3; h++)
+                if (_pieceOf[_mesh.TriangleArray[h]] is >= 0 and var piece)
+                    _stale[piece] = true;
+    }
+
+    /// <summary>The triangles at a vertex of the input.</summary>
+    internal ReadOnlySpan<int> Around(int v) => _at.At(v);
+
+    private SimplifiedMesh Result()
     {
         var corners = _mesh.TriangleArray;
         var index = new int[_mesh.VertexCount];
-        var (triangles, origins) = (new List<int>(), new List<Origin>());
+        for (var v = 0; v < index.Length; v++)
+            _into[v] = Root(v);
+        var (triangles, kept) = (new List<int>(), new List<int>());
         for (var t = 0; t < _mesh.TriangleCount; t++)
         {
-            var (a, b, c) = (Root(corners[3 * t]), Root(corners[(3 * t) + 1]), Root(corners[(3 * t) + 2]));
+            var (a, b, c) = (_into[corners[3 * t]], _into[corners[(3 * t) + 1]], _into[corners[(3 * t) + 2]]);
             if (a == b || b == c || c == a)
                 continue;
             triangles.AddRange([a, b, c]);
-            origins.Add(_mesh.Origins[t]);
+            kept.Add(t);
             index[a] = index[b] = index[c] = 1;
         }
 
-        var positions = new List<float>();
+        var vertices = new List<int>();
         for (var v = 0; v < index.Length; v++)
-        {
-            if (index[v] == 0)
-                continue;
-            index[v] = positions.Count / 3;
-            positions.AddRange(_positions.AsSpan(3 * v, 3));
-        }
+            if (index[v] != 0)
+            {
+                index[v] = vertices.Count;
+                vertices.Add(v);
+            }
 
+        var positions = new float[3 * vertices.Count];
+        for (var v = 0; v < vertices.Count; v++)
+            _positions.AsSpan(3 * vertices[v], 3).CopyTo(positions.AsSpan(3 * v, 3));
         int[] renumbered = [.. triangles];
         for (var i = 0; i < renumbered.Length; i++)
             renumbered[i] = index[renumbered[i]];
-        Trace?.Invoke($"result {_sw.Elapsed.TotalMilliseconds:F0}");
-        return new(_mesh.OriginMm, [.. positions], renumbered, [.. origins]);
+        var origins = new Origin[kept.Count];
+        for (var i = 0; i < origins.Length; i++)
+            origins[i] = _mesh.Origins[kept[i]];
+        return new(new(_mesh.OriginMm, positions, renumbered, origins), [.. vertices], [.. kept], _into);
     }
 
     private int Root(int v)
@@ -90,34 +152,34 @@ internal sealed class SimplifyRun
         return v;
     }
 
-    private void CollapsePieces()
+    private void CollapsePieces(Lazy<TriangleTree> input)
     {
-        var order = MortonBlocks.Order(_mesh, _run);
-        Trace?.Invoke($"morton {_sw.Elapsed.TotalMilliseconds:F0}");
-        var pieces = Partition.Pieces(order.Length, PieceTriangles);
-        var pieceOf = PieceOfVertex(order, pieces);
+        if (_logs.Length == 0)
+            return;
         var share = _target / (double)_mesh.TriangleCount;
-        var logs = new List<Collapse>[pieces];
-        Partition.For(_run, pieces, i => logs[i] = CollapsePiece(Slice(order, i), i, pieceOf, share / 4));
-        Trace?.Invoke($"logs {_sw.Elapsed.TotalMilliseconds:F0}");
-        var wanted = Wanted(pieceOf, share);
-        var limit = CostLimit(logs, wanted);
-        foreach (var log in logs)
-            foreach (var collapse in log)
+        Partition.For(_run, _logs.Length, i =>
+        {
+            _logs[i] = _logs[i] is not { } log ? CollapsePiece(i, share / 4, input) : _stale[i] ? ReplayPiece(i, log) : log;
+            _stale[i] = false;
+        });
+        var limit = _pieceCost ??= CostLimit(_logs, Wanted(_pieceOf, share));
+        foreach (var log in _logs)
+            foreach (var collapse in log!.Collapses)
             {
                 if (collapse.Cost > limit)
                     break;
-                Apply(collapse);
+                Apply(collapse, log.Vertices);
             }
     }
 
     private static Span<int> Slice(int[] order, int piece) =>
         order.AsSpan(piece * PieceTriangles, Math.Min(PieceTriangles, order.Length - (piece * PieceTriangles)));
 
-    private void Apply(in Collapse c)
+    private void Apply(in Collapse c, int[] vertices)
     {
-        _into[c.Removed] = c.Kept;
-        (_positions[3 * c.Kept], _positions[(3 * c.Kept) + 1], _positions[(3 * c.Kept) + 2]) = (c.X, c.Y, c.Z);
+        var kept = vertices[c.Kept];
+        _into[vertices[c.Removed]] = kept;
+        (_positions[3 * kept], _positions[(3 * kept) + 1], _positions[(3 * kept) + 2]) = (c.X, c.Y, c.Z);
     }
 
     /// <summary>The piece that holds all triangles of a vertex, or -1.</summary>
@@ -142,43 +204,55 @@ internal sealed class SimplifyRun
         return (long)(inside * (1 - share));
     }
 
-    private static float CostLimit(List<Collapse>[] logs, long wanted)
+    private static float CostLimit(PieceLog?[] logs, long wanted)
     {
         var count = 0;
         foreach (var log in logs)
-            count += log.Count;
+            count += log!.Collapses.Count;
         if (wanted >= count)
             return float.PositiveInfinity;
         var costs = new float[count];
         var at = 0;
         foreach (var log in logs)
-            foreach (var collapse in log)
+            foreach (var collapse in log!.Collapses)
                 costs[at++] = collapse.Cost;
         Array.Sort(costs);
         return wanted <= 0 ? -1 : costs[wanted - 1];
     }
 
-    private List<Collapse> CollapsePiece(ReadOnlySpan<int> triangles, int piece, int[] pieceOf, double share)
+    private PieceLog CollapsePiece(int piece, double share, Lazy<TriangleTree> input)
     {
-        var local = new LocalMesh(_mesh, _positions, triangles, v => v);
-        var kind = new byte[local.Vertices.Length];
-        for (var v = 0; v < kind.Length; v++)
-            kind[v] = pieceOf[local.Vertices[v]] == piece ? _kind[local.Vertices[v]] : EdgeCollapser.Frozen;
+        var triangles = Slice(_order, piece);
+        var local = new LocalMesh(_mesh, _mesh.PositionArray, triangles, v => v);
+        var kind = KindsIn(piece, local);
         var quadrics = new Quadric[kind.Length];
         for (var i = 0; i < triangles.Length; i++)
             AddQuadrics(triangles[i], local.Corners[3 * i], local.Corners[(3 * i) + 1], local.Corners[(3 * i) + 2], quadrics);
-        var points = Track(local, kind);
-        var log = new EdgeCollapser(local.Positions, local.Corners, kind, quadrics, points).Run((int)(triangles.Length * share), _run);
-        for (var i = 0; i < log.Count; i++)
-            log[i] = log[i] with { Removed = local.Vertices[log[i].Removed], Kept = local.Vertices[log[i].Kept] };
-        return log;
+        var points = Track(local, kind, input);
+        var log = new EdgeCollapser(local.Positions, local.Corners, kind, quadrics, points).Run((int)(triangles.Length * share), float.PositiveInfinity, _run);
+        return new(log, local.Vertices);
     }
 
-    private TrackedPoints? Track(LocalMesh local, byte[] kind)
+    /// <summary>The same again without what lies at vertices that are guarded or shielded by now.</summary>
+    private PieceLog ReplayPiece(int piece, PieceLog log)
+    {
+        var local = new LocalMesh(_mesh, _mesh.PositionArray, Slice(_order, piece), v => v);
+        return new(new EdgeCollapser(local.Positions, local.Corners, KindsIn(piece, local)).Replay(log.Collapses, _run), local.Vertices);
+    }
+
+    private byte[] KindsIn(int piece, LocalMesh local)
+    {
+        var kind = new byte[local.Vertices.Length];
+        for (var i = 0; i < kind.Length; i++)
+            kind[i] = _pieceOf[local.Vertices[i]] == piece && !_guarded[local.Vertices[i]] ? _kind[local.Vertices[i]] : EdgeCollapser.Frozen;
+        return kind;
+    }
+
+    private TrackedPoints? Track(LocalMesh local, byte[] kind, Lazy<TriangleTree> input)
     {
         if (double.IsInfinity(_limitMm))
             return null;
-        var points = new TrackedPoints([.. local.Positions], local.Corners.Length / 3, _limitMm);
+        var points = new TrackedPoints(input.Value, [.. local.Positions], local.Corners.Length / 3, _limitMm);
         var done = new bool[kind.Length];
         for (var h = 0; h < local.Corners.Length; h++)
         {
@@ -237,7 +311,7 @@ internal sealed class SimplifyRun
         b.Add(quadric);
     }
 
-    private void CollapseRest()
+    private void CollapseRest(Lazy<TriangleTree> input, HausdorffBound? bound)
     {
         var left = new List<int>();
         var corners = _mesh.TriangleArray;
@@ -248,44 +322,43 @@ internal sealed class SimplifyRun
                 left.Add(t);
         }
 
-        Trace?.Invoke($"left {left.Count} {_sw.Elapsed.TotalMilliseconds:F0}");
         if (left.Count <= _target)
             return;
-        var local = new LocalMesh(_mesh, _positions, System.Runtime.InteropServices.CollectionsMarshal.AsSpan(left), Root);
+        var local = new LocalMesh(_mesh, _positions, CollectionsMarshal.AsSpan(left), Root);
         var index = new int[_mesh.VertexCount];
         for (var v = 0; v < local.Vertices.Length; v++)
             index[local.Vertices[v]] = v;
+        for (var v = 0; v < index.Length; v++)
+            index[v] = index[Root(v)];
         var kind = Array.ConvertAll(local.Vertices, v => _kind[v]);
         var quadrics = new Quadric[kind.Length];
         for (var t = 0; t < _mesh.TriangleCount; t++)
-            AddQuadrics(t, index[Root(corners[3 * t])], index[Root(corners[(3 * t) + 1])], index[Root(corners[(3 * t) + 2])], quadrics);
-        Trace?.Invoke($"local {_sw.Elapsed.TotalMilliseconds:F0}");
-        var collapser = new EdgeCollapser(local.Positions, local.Corners, kind, quadrics, TrackAll(local, index));
-        Trace?.Invoke($"collapser {_sw.Elapsed.TotalMilliseconds:F0}");
-        foreach (var c in collapser.Run(_target, _run))
-            Apply(c with { Removed = local.Vertices[c.Removed], Kept = local.Vertices[c.Kept] });
+            AddQuadrics(t, index[corners[3 * t]], index[corners[(3 * t) + 1]], index[corners[(3 * t) + 2]], quadrics);
+        var guard = !_anyGuarded ? null : new CollapseGuard(input.Value, bound, index, Array.ConvertAll(local.Vertices, v => _guarded[v]));
+        var collapser = new EdgeCollapser(local.Positions, local.Corners, kind, quadrics, TrackAll(local, index, input), guard);
+        var log = collapser.Run(_target, _lastCost ?? float.PositiveInfinity, _run);
+        _lastCost ??= collapser.Triangles <= _target && log.Count > 0 ? log[^1].Cost : float.PositiveInfinity;
+        foreach (var c in log)
+            Apply(c, local.Vertices);
     }
 
     /// <summary>All vertices of the input, each at the nearest triangle around the vertex it went into.</summary>
-    private TrackedPoints? TrackAll(LocalMesh local, int[] index)
+    private TrackedPoints? TrackAll(LocalMesh local, int[] index, Lazy<TriangleTree> input)
     {
         if (double.IsInfinity(_limitMm))
             return null;
         var around = VertexTriangles.Build(local.Corners, local.Vertices.Length, _run);
         var nearest = new int[_mesh.VertexCount];
-        for (var v = 0; v < nearest.Length; v++)
-            nearest[v] = Root(v);
         Partition.Ranges(_run, nearest.Length, 1 << 14, (_, from, to) =>
         {
             var p = _mesh.PositionArray;
             for (var v = from; v < to; v++)
             {
                 var least = double.PositiveInfinity;
-                var root = index[nearest[v]];
                 nearest[v] = -1;
                 if (local.Vertices.Length == 0 || _at.At(v).IsEmpty)
                     continue;
-                foreach (var t in around.At(root))
+                foreach (var t in around.At(index[v]))
                 {
                     var squared = local.SquaredDistance(t, p[3 * v], p[(3 * v) + 1], p[(3 * v) + 2]);
                     if (squared < least)
@@ -293,10 +366,13 @@ internal sealed class SimplifyRun
                 }
             }
         });
-        var points = new TrackedPoints(_mesh.PositionArray, local.Corners.Length / 3, _limitMm);
+        var points = new TrackedPoints(input.Value, _mesh.PositionArray, local.Corners.Length / 3, _limitMm);
         for (var v = nearest.Length - 1; v >= 0; v--)
             if (nearest[v] >= 0)
                 points.Assign(v, nearest[v]);
         return points;
     }
+
+    /// <param name="Vertices">The mesh's number of each of the piece's.</param>
+    private sealed record PieceLog(List<Collapse> Collapses, int[] Vertices);
 }

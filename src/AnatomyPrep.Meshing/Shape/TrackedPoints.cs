@@ -1,3 +1,7 @@
+using System.Runtime.InteropServices;
+using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Meshing.Spatial;
+
 namespace AnatomyPrep.Meshing.Shape;
 
 /// <summary>Vertices of the input, each with a triangle of the simplified surface that it lies near.</summary>
@@ -10,6 +14,8 @@ internal sealed class TrackedPoints
 {
     private const int None = -1;
 
+    private readonly TriangleTree _input;
+    private readonly double _limit;
     private readonly double _squaredLimit;
     private readonly float[] _points;
     private readonly int[] _first;
@@ -18,8 +24,9 @@ internal sealed class TrackedPoints
     private readonly List<int> _patchTriangles = [];
     private readonly List<(int Point, int Triangle)> _moves = [];
 
-    internal TrackedPoints(float[] points, int triangles, double limitMm)
+    internal TrackedPoints(TriangleTree input, float[] points, int triangles, double limitMm)
     {
+        (_input, _limit) = (input, limitMm);
         _points = points;
         _squaredLimit = limitMm * limitMm;
         _first = new int[triangles];
@@ -29,8 +36,8 @@ internal sealed class TrackedPoints
 
     internal void Assign(int point, int triangle) => (_next[point], _first[triangle]) = (_first[triangle], point);
 
-    /// <summary>Hands on the points of all triangles at u and v, where v goes into u at x, y, z; or changes nothing.</summary>
-    internal bool TryMove(
+    /// <summary>Whether all points at u and v find a triangle when v goes into u at x, y, z; changes nothing.</summary>
+    internal bool Fits(
         int[] corners, float[] positions, ReadOnlySpan<int> ofU, ReadOnlySpan<int> ofV, int u, int v, float x, float y, float z)
     {
         SetPatch(corners, positions, ofU, ofV, u, v, x, y, z);
@@ -42,13 +49,18 @@ internal sealed class TrackedPoints
         foreach (var corner in ofV)
             if (!Joins(corners, corner / 3, u, v) && !Place(corner / 3, slot++))
                 return false;
+        return PatchIsNear(new(x, y, z));
+    }
+
+    /// <summary>Hands the points on as <see cref="Fits"/> found for the same corners.</summary>
+    internal void Move(ReadOnlySpan<int> ofU, ReadOnlySpan<int> ofV)
+    {
         foreach (var corner in ofU)
             _first[corner / 3] = None;
         foreach (var corner in ofV)
             _first[corner / 3] = None;
         foreach (var (point, triangle) in _moves)
             Assign(point, triangle);
-        return true;
     }
 
     private static bool Joins(int[] corners, int t, int u, int v)
@@ -79,10 +91,25 @@ internal sealed class TrackedPoints
         }
     }
 
+    private bool PatchIsNear(Vec3 place)
+    {
+        var patch = CollectionsMarshal.AsSpan(_patch);
+        for (var i = 0; i < patch.Length; i += 9)
+        {
+            Vec3 a = new(patch[i], patch[i + 1], patch[i + 2]), b = new(patch[i + 3], patch[i + 4], patch[i + 5]), c = new(patch[i + 6], patch[i + 7], patch[i + 8]);
+            // An edge from the new place ends one triangle and begins the next: one of the two is enough.
+            var end = a == place ? b : b == place ? c : a;
+            if (!_input.NearestLocal((place + end) * 0.5, _limit).Found)
+                return false;
+        }
+
+        return true;
+    }
+
     /// <summary>Finds a triangle for each point of one; its own where that still serves, else the nearest.</summary>
     private bool Place(int triangle, int slot)
     {
-        var patch = System.Runtime.InteropServices.CollectionsMarshal.AsSpan(_patch);
+        var patch = CollectionsMarshal.AsSpan(_patch);
         for (var point = _first[triangle]; point != None; point = _next[point])
         {
             double px = _points[3 * point], py = _points[(3 * point) + 1], pz = _points[(3 * point) + 2];

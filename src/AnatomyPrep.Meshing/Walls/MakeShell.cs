@@ -45,7 +45,7 @@ public sealed record ShellParameters(
 ///   pieces, cellMm, verticesPutBack.
 /// Accuracy: offset vertices within 2e-5 mm of the thickness; between them the wall is at least √(t² − L²/3), L the longest edge of the
 ///   offset wall (docs/methods/shell.md).
-/// Cost: 500,000 triangles over 0.1 m² to a wall of 3 mm: 13 s of one core, about 7 s on two; peak 0.8 GB.
+/// Cost: 500,000 triangles over 0.1 m² to a wall of 3 mm: 13 s of processor time, about 8 s on two cores; peak 1 GB.
 /// </remarks>
 public static class MakeShell
 {

@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Imaging.Segment;
+using AnatomyPrep.Meshing.Combining;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Repair;
 using AnatomyPrep.Meshing.Shape;
@@ -95,6 +96,10 @@ internal static class MeshStages
             case "fill-holes-flat":
                 var holed = Holed(TwoHundredThousand(phantom, run));
                 return new(() => FillHoles.Apply(holed, new(Method: FillMethod.Flat), run));
+            case "union":
+                var first = TwoHundredThousand(phantom, run);
+                var second = Move.Apply(first, new(new Vec3(11.3, 7.7, 5.1)), run).Mesh;
+                return new(() => Combine.Union(first, second, run));
             case "smooth":
                 var rough = Skull(phantom, run);
                 return new(() => Smooth.Apply(rough, new(Iterations: 10), run));

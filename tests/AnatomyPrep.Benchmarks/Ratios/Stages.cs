@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
@@ -32,6 +33,9 @@ internal static class Stages
         ("import", "dicom_gdcm", "vtk", "DICOM series to HU"),
         ("extraction", "flying_edges", "vtk", "threshold and surface"),
         ("components", "itk_connected_components_6", "itk", "3-D labelling, 6 neighbours"),
+        ("closing", "closing_r2_scipy", "vtk", "closing, radius 2 samples"),
+        ("growing", "itk_connected_components_6", "itk", "growing from a seed (reference: labelling)"),
+        ("distance", "itk_signed_distance_maurer", "itk", "distance inside the region (reference: to both sides)"),
         ("largest", "largest_component", "vtk", "largest piece"),
         ("stl-write", "stl_write", "vtk", "binary STL"),
         ("smooth", "windowed_sinc_20", "vtk", "smoothing, 20 passes"),
@@ -40,6 +44,7 @@ internal static class Stages
         ("crossings", "cgal_self_intersections_clean_parallel", "cgal", "self-intersections, none there"),
         ("crossings-folded", "cgal_self_intersections_dirty", "cgal", "self-intersections, 200 folds"),
         ("crossings-removal", "cgal_remove_self_intersections_dirty", "cgal", "removal of 200 folds"),
+        ("union", "cgal_union_shifted_copy", "cgal", "union with a shifted copy"),
         ("fill-holes", "cgal_fill_holes_refine_fair", "cgal", "16 holes, continuing the curvature"),
         ("fill-holes-flat", "cgal_fill_holes_flat", "cgal", "16 holes, flat"),
     ];
@@ -61,6 +66,17 @@ internal static class Stages
             case "components":
                 var region = Threshold.Apply(phantom.Volume, s_window, run);
                 return new(() => Components.Find(region, phantom.Volume.Map, run).Dispose(), region.Dispose);
+            case "closing":
+                var open = Threshold.Apply(phantom.Volume, s_window, run);
+                // The widest of the three spacings, so that our ball holds at least the reference's samples.
+                var radiusMm = 2 * phantom.SpacingMm.Max();
+                return new(() => Morphology.Close(open, phantom.Volume.Map, radiusMm, run).Dispose(), open.Dispose);
+            case "growing":
+                var seed = SeedOf(phantom.Volume, run);
+                return new(() => Grow.Apply(phantom.Volume, new([seed], s_window), run).Region.Dispose());
+            case "distance":
+                var solid = Threshold.Apply(phantom.Volume, s_window, run);
+                return new(() => DistanceMap.Inside(solid, phantom.Volume.Map, run).Dispose(), solid.Dispose);
             case "largest":
                 var bone = Threshold.Apply(phantom.Volume, s_window, run);
                 return new(() =>
@@ -71,6 +87,19 @@ internal static class Stages
             default:
                 return MeshStages.Create(name, phantom, run);
         }
+    }
+
+    // The first sample of the largest piece.
+    private static Vec3 SeedOf(Volume volume, RunContext run)
+    {
+        using var region = Threshold.Apply(volume, s_window, run);
+        using var components = Components.Find(region, volume.Map, run);
+        for (var k = 0; k < volume.Slices; k++)
+            for (var j = 0; j < volume.Rows; j++)
+                for (var i = 0; i < volume.Columns; i++)
+                    if (components.PieceAt(i, j, k) == 0)
+                        return volume.Map.Map(i, j, k);
+        throw new InvalidOperationException("The volume holds nothing above the level.");
     }
 
     private static Mesh Extract(Volume volume, RunContext run)

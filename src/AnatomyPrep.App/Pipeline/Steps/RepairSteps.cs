@@ -15,7 +15,7 @@ internal static class RepairSteps
             [
                 new("looseTriangles", ParameterKind.Integer, "Open pieces of at most so many triangles go; 0 keeps them", 12, 0, 1_000_000),
                 new("peninsulaTriangles", ParameterKind.Integer, "Peninsulas up to twice so many triangles wide go; 0 keeps them", 1, 0, 100),
-                new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 2.0, 0, 100),
+                new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 1.5, 0, 100),
                 new("fillHoles", ParameterKind.Flag, "Fill holes within the limits below", true),
                 new("maxEdges", ParameterKind.Integer, "Leave holes with more border edges open; 0 means no limit", 0, 0, int.MaxValue),
                 new("maxDiameterMm", ParameterKind.Number, "Leave wider holes open; 0 means no limit", 0.0, 0, FarMm),

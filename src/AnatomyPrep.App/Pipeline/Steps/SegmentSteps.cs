@@ -58,11 +58,11 @@ internal static class SegmentSteps
                 new("action", ParameterKind.Text, "What happens to them", "keep", Choices: ["keep", "drop"]),
             ],
             (state, step, run) => SelectPieces.Apply(state.Volume(step.Name), state.Region(step.Name), Points(step, "seedsMm"), step.Number("reachMm"), step.Text("action") == "keep", run)),
-        Step("split", "Part what touches at its narrow and steep places, between points on the part to keep and points on the rest.",
+        Step("split", "Part what touches at its narrow places, between points on the part to keep and points on the rest.",
             [
                 new("keepMm", ParameterKind.List, "Points on the part to keep, LPS", Minimum: -FarMm, Maximum: FarMm, Item: ParameterKind.Vector),
                 new("dropMm", ParameterKind.List, "Points on the part to drop, LPS", Minimum: -FarMm, Maximum: FarMm, Item: ParameterKind.Vector),
-                new("gradientWeightMm", ParameterKind.Number, "Steepness of 1000 HU/mm counts like being so much nearer to the surface", 1.0, 0, 100),
+                new("gradientWeightMm", ParameterKind.Number, "Steepness of 1000 HU/mm counts like being so much nearer to the surface; 0 looks at the shape alone", 0.0, 0, 100),
                 new("reachMm", ParameterKind.Number, "How far from a point the region may be", 3.0, 0, 100),
                 new("unseeded", ParameterKind.Text, "What happens to pieces without a point", "drop", Choices: ["drop", "keep"]),
             ],

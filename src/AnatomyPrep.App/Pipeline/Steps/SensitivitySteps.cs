@@ -52,7 +52,7 @@ internal static class SensitivitySteps
 
         if (thin.ThinMm2 > 0)
         {
-            yield return new(FindingCodes.WallsThin, Severity.Note,
+            yield return new(FindingCodes.FewSamplesAcross, Severity.Note,
                 FormattableString.Invariant($"{thin.ThinMm2:F0} mm² of the surface, {thin.ThinMm2 / thin.MeasuredMm2:P1}, are walls thinner than {samples} samples."),
                 "Their thickness is that of the blur, not of the bone; see adaptive-threshold for what a plain threshold loses.");
         }

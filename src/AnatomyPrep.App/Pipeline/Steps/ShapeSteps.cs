@@ -48,6 +48,16 @@ internal static class ShapeSteps
                 new("pinRims", ParameterKind.Flag, "Vertices between triangles of different origin stay", true),
             ],
             (mesh, step, run) => Simplify.Apply(mesh, new(step.Has("triangles") ? step.Integer("triangles") : null, Maybe(step, "keepShare"), Maybe(step, "maxDistanceMm"), step.Flag("pinBorder"), step.Flag("pinRims")), run)),
+        Step("remesh", "The same surface in even triangles of a stated size.",
+            [
+                new("targetEdgeMm", ParameterKind.Number, "Length that edges shall have; most end between 4/5 and 4/3 of it", null, 0.01, 100),
+                new("maxDistanceMm", ParameterKind.Number, "Neither surface lies farther than this from the other", null, 0.0001, 100, Optional: true),
+                new("featureAngleDeg", ParameterKind.Number, "Edges where the surface bends by more are kept; 180 keeps none", 50.0, 1, 180),
+                new("rounds", ParameterKind.Integer, "Rounds of splitting, collapsing, flipping and relaxing", 6, 1, 50),
+                new("pinBorder", ParameterKind.Flag, "Border vertices stay", true),
+                new("pinRims", ParameterKind.Flag, "Vertices between triangles of different origin stay", true),
+            ],
+            (mesh, step, run) => Remesh.Apply(mesh, new(step.Number("targetEdgeMm"), Maybe(step, "maxDistanceMm"), step.Number("featureAngleDeg"), step.Integer("rounds"), step.Flag("pinBorder"), step.Flag("pinRims")), run)),
         Step("cut", "Cut with a plane and keep one side.",
             [
                 s_pointMm,

@@ -44,7 +44,7 @@ public sealed class PlanReaderTests
     [Fact]
     public void Every_preset_is_a_valid_plan()
     {
-        PlanLibrary.Presets.Should().Contain(["bone", "skin"]);
+        PlanLibrary.Presets.Should().Contain(["bone", "clean-scan", "skin"]);
         foreach (var preset in PlanLibrary.Presets)
             s_reader.Read(PlanLibrary.PresetText(preset), preset).Name.Should().Be(preset);
     }

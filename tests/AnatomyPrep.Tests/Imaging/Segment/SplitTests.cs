@@ -60,6 +60,28 @@ public sealed class SplitTests
     }
 
     [Fact]
+    [Trait("Kind", "Slow")]
+    public void The_lower_jaw_comes_off_a_skull_from_one_point_on_each()
+    {
+        // Closing with 2.5 mm at 200 HU joins what lies less than 5 mm apart: both joints, the rows of teeth, neck and skull.
+        var phantom = PhantomCatalogue.Create("teaching-skull");
+        using var volume = phantom.ToVolume(s_run);
+        using var bones = Threshold.Apply(volume, new(200, short.MaxValue), s_run);
+        using var closed = Morphology.Close(bones, volume.Map, 2.5, s_run);
+        using var pieces = Components.Find(closed, volume.Map, s_run);
+        using var joined = pieces.Keep(1, s_run);
+        var points = phantom.Scene.Landmarks.ToDictionary(l => l.Name, l => l.PositionMm);
+        using var split = Split.Apply(volume, joined, new([[points["seed in the skull"]], [points["seed in the lower jaw"]]]), s_run);
+
+        // Truth: a sample belongs to the solid it is nearest to.
+        var solids = phantom.Scene.Layers.ToDictionary(l => l.Name, l => l.Solid);
+        double Nearest(Vec3 p, params string[] names) => names.Min(n => solids[n].DistanceMm(p));
+        bool IsJaw(int i, int j, int k) => joined[i, j, k] && volume.Map.Map(i, j, k) is var p && Nearest(p, "lower jaw", "lower teeth") < Nearest(p, "skull", "upper teeth", "neck vertebra 1", "neck vertebra 2");
+        RegionBits.Dice(split.Parts[1], IsJaw).Should().BeGreaterThan(0.99);
+        RegionBits.Dice(split.Parts[0], (i, j, k) => joined[i, j, k] && !IsJaw(i, j, k)).Should().BeGreaterThan(0.99);
+    }
+
+    [Fact]
     public void What_no_point_lies_on_comes_back_apart()
     {
         using var volume = Grid.FromPatient(81, 31, Grid.Map(81, 31, 31), p => 1000 * (9 - new[] { -24.0, -8, 25 }.Min(c => Vec3.Distance(p, new(c, 0, 0)))));

@@ -76,7 +76,7 @@ public class CleanScanTests(ITestOutputHelper output)
         facts.VolumeMm3.Should().BeApproximately(MeshMeasures.SignedVolumeMm3(shell) + MeshMeasures.SignedVolumeMm3(cavity), 1);
 
         // A soup is nothing but loose triangles until its seams are closed, so this also says that they are closed first.
-        static RemoveTagsParameters LooseAllowed() => new(SpikeRatio: 2);
+        static RemoveTagsParameters LooseAllowed() => new(SpikeRatio: 1.5);
     }
 
     [Theory]
@@ -172,9 +172,12 @@ public class CleanScanTests(ITestOutputHelper output)
         measured.IsSubsetOf(given).Should().BeTrue("no measured triangle moved");
         measured.Count.Should().BeGreaterThan(246_000);
 
-        var found = BoundaryLoops.Find(RemoveTags.Apply(sheet, new(SpikeRatio: 2), s_run).Mesh).Where(l => !l.IsOuterBorder).Select(l => l.DiameterMm).OrderDescending().ToArray();
-        found[..2].Should().AllSatisfy(d => d.Should().BeInRange(20, 60));
-        found[..9].Should().AllSatisfy(d => d.Should().BeGreaterThan(3.5));
+        // The measures are radii along the surface; fringes widen the rims, and around the left ear they break the hole in parts.
+        var holes = BoundaryLoops.Find(RemoveTags.Apply(RemoveDuplicates.Apply(sheet, new(), s_run).Mesh, new(SpikeRatio: 1.5), s_run).Mesh).Where(l => !l.IsOuterBorder).ToList();
+        holes.Should().Contain(l => l.CenterMm.X > 70 && l.DiameterMm > 44 && l.DiameterMm < 70, "of the right ear, by sides of the picture");
+        holes.Should().Contain(l => l.CenterMm.X < -70 && l.DiameterMm > 44 && l.DiameterMm < 70, "of the left ear");
+        holes.Should().Contain(l => Math.Abs(l.CenterMm.X) < 15 && l.CenterMm.Y < -50 && l.DiameterMm > 30 && l.DiameterMm < 40, "of the brow");
+        holes.Count(l => l.DiameterMm > 7 && l.DiameterMm < 24).Should().BeGreaterThanOrEqualTo(6);
         result.Effect.Measures!["holesFilled"].Should().BeGreaterThanOrEqualTo(9);
 
         double Distance95(Origin origin) => Percentile95(mesh, truth, origin);

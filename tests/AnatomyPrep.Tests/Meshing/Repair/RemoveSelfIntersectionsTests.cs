@@ -61,6 +61,34 @@ public class RemoveSelfIntersectionsTests
         }
     }
 
+    /// <summary>
+    /// A tube of radius 3 that runs along x, turns three quarters of a circle and crosses itself at a right angle, axes meeting:
+    /// both legs have the Steinmetz solid of 16 r³/3 = 144 mm³ in common, which the signed volume counts twice. A prism of 48
+    /// sides has sin(2π/48)/(2π/48) = 0.9971 of the circle's area, and its width is 0.9979 of it, so the common part lies within 1 %.
+    /// </summary>
+    [Fact]
+    [Trait("Kind", "Truth")]
+    public void A_tube_that_passes_through_itself_is_joined_there_and_what_lies_inside_goes()
+    {
+        var tube = AlphaTube(3, 10, 48);
+        Pairs(tube).Should().BePositive();
+
+        var result = RemoveSelfIntersections.Apply(tube, new(), s_run);
+
+        result.Effect.Measures!["placesFused"].Should().BePositive();
+        result.Effect.Measures["partsSevered"].Should().Be(0);
+        Pairs(result.Mesh).Should().Be(0);
+        var whole = RemoveDegenerates.Apply(result.Mesh, new(), s_run).Mesh;
+        MeshFacts.Measure(whole, s_run).Should().BeEquivalentTo(new { Components = 1, Genus = 1, Solid = true });
+        (result.Effect.VolumeBeforeMm3 - result.Effect.VolumeAfterMm3).Should().BeApproximately(144, 1.44);
+        ShouldBeLocal(tube, result.Mesh);
+
+        // Facing inward all over it is the same work.
+        var turned = RemoveSelfIntersections.Apply(tube.Turned(), new(), s_run);
+        turned.Effect.Measures!["placesFused"].Should().BePositive();
+        (turned.Effect.VolumeAfterMm3 - turned.Effect.VolumeBeforeMm3).Should().BeApproximately(144, 1.44);
+    }
+
     [Fact]
     [Trait("Kind", "Truth")]
     public void Separate_pieces_that_cross_are_left_to_a_boolean_and_named()
@@ -144,16 +172,13 @@ public class RemoveSelfIntersectionsTests
     [Trait("Kind", "Truth")]
     public void What_is_a_fault_nearly_everywhere_is_not_repaired_but_named_with_its_place()
     {
-        // Two tetrahedra over one edge loop, pushed through each other: every triangle is at fault.
-        var mesh = RepairMeshes.FromPoints(
-            [new(0, 0, 0), new(4, 0, 0), new(2, 3, 0), new(2, 1, 3), new(2, 1, -3)],
-            [(0, 1, 3), (1, 2, 3), (2, 0, 3), (1, 0, 4), (2, 1, 4), (0, 2, 4)]);
-        var crossed = WithVertex(WithVertex(mesh, 3, new Vec3(2, 1, -2)), 4, new Vec3(2.1, 5, -0.5));
+        // A closed pillow without thickness: both sides lie in one plane, cut along different diagonals.
+        var crossed = RepairMeshes.FromPoints([new(0, 0, 0), new(4, 0, 0), new(4, 4, 0), new(0, 4, 0)], [(0, 1, 2), (0, 2, 3), (0, 3, 1), (1, 3, 2)]);
         Pairs(crossed).Should().BePositive();
 
         var result = RemoveSelfIntersections.Apply(crossed, new(OpenWhatStays: true), s_run);
 
-        result.Mesh.Should().BeSameAs(crossed);
+        ReferenceEquals(result.Mesh, crossed).Should().BeTrue();
         var kept = result.Findings.Should().ContainSingle(f => f.Code == FindingCodes.SelfIntersectionKept).Which;
         kept.Severity.Should().Be(Severity.Caution);
         kept.Place!.PositionMm.Should().NotBeNull();
@@ -184,17 +209,17 @@ public class RemoveSelfIntersectionsTests
 
         Pairs(result.Mesh).Should().Be(0);
         RepairMeshes.ShouldBeClosed(result.Mesh);
-        ShouldBeLocal(mesh, result.Mesh, crumbs: 0.005);
+        ShouldBeLocal(mesh, result.Mesh);
     }
 
     private static int Pairs(Mesh mesh) => SelfIntersections.Find(mesh, s_run).Pairs.Count;
 
     /// <summary>
     /// Triangles whose corners are all farther than three edge lengths from every corner of a fault, as the crow flies (which is
-    /// no farther than along edges, so this asks less), are there with the same bytes.
+    /// no farther than along edges, so this asks less), are there with the same bytes, unless the surface already winds around
+    /// the place before them: then they were hidden.
     /// </summary>
-    /// <param name="crumbs">Share of the area that may be missing: loose crumbs are dropped wherever they reach.</param>
-    private static void ShouldBeLocal(Mesh before, Mesh after, double crumbs = 0)
+    private static void ShouldBeLocal(Mesh before, Mesh after)
     {
         var faults = SelfIntersections.Find(before, s_run).Pairs.SelectMany(p => (int[])[p.First, p.Second]).Distinct().ToArray();
         var mean = Enumerable.Range(0, before.TriangleCount).Average(t => MeanEdge(before, t));
@@ -210,8 +235,65 @@ public class RemoveSelfIntersectionsTests
         var kept = RepairMeshes.TriangleBytes(after, t => after.Origins[t] == Origin.Measured);
         var far = Enumerable.Range(0, before.TriangleCount).Where(t => !Corners(before, t).Any(v => near[v])).ToList();
         far.Should().NotBeEmpty();
-        var lost = far.Where(t => !kept.Contains(RepairMeshes.TriangleKey(before, t))).ToList();
-        lost.Sum(t => MeshMeasures.TriangleAreaMm2(before, t)).Should().BeLessThanOrEqualTo(crumbs * MeshMeasures.AreaMm2(before));
+        far.Where(t => !kept.Contains(RepairMeshes.TriangleKey(before, t))).All(t => IsHidden(before, t)).Should().BeTrue();
+    }
+
+    private static bool IsHidden(Mesh mesh, int t)
+    {
+        var (a, b, c) = mesh.Triangle(t);
+        Vec3 p = mesh.Vertex(a), q = mesh.Vertex(b), r = mesh.Vertex(c);
+        return WindingNumber.Exact(mesh, ((p + q + r) / 3) + (Vec3.Cross(q - p, r - p).Normalized() * 1e-3 * MeanEdge(mesh, t))) > 0.5;
+    }
+
+    /// <summary>A closed tube along an alpha: a leg of twice the turn's radius, three quarters of a turn, and a leg across the first.</summary>
+    private static Mesh AlphaTube(double radiusMm, double turnMm, int around)
+    {
+        var leg = 2 * turnMm;
+        var arc = 1.5 * Math.PI * turnMm;
+        var steps = (int)((2 * leg) + arc);
+        var points = new List<Vec3>();
+        for (var k = 0; k <= steps; k++)
+        {
+            var (at, side) = Alpha(((2 * leg) + arc) * k / steps, leg, turnMm);
+            for (var i = 0; i < around; i++)
+            {
+                // Twisted a little, so that no edges of both legs lie at one height.
+                var angle = (2 * Math.PI * i / around) + (0.0021 * k);
+                points.Add(at + (side * (radiusMm * Math.Cos(angle))) + new Vec3(0, 0, radiusMm * Math.Sin(angle)));
+            }
+        }
+
+        var faces = new List<(int, int, int)>();
+        for (var k = 0; k < steps; k++)
+        {
+            for (var i = 0; i < around; i++)
+            {
+                int a = (k * around) + i, b = (k * around) + ((i + 1) % around);
+                faces.AddRange([(a, b + around, b), (a, a + around, b + around)]);
+            }
+        }
+
+        var (first, last) = (points.Count, steps * around);
+        points.AddRange([Alpha(0, leg, turnMm).At, Alpha((2 * leg) + arc, leg, turnMm).At]);
+        for (var i = 0; i < around; i++)
+        {
+            var next = (i + 1) % around;
+            faces.AddRange([(first, i, next), (first + 1, last + next, last + i)]);
+        }
+
+        var tube = RepairMeshes.FromPoints([.. points], [.. faces]);
+        return MeshMeasures.SignedVolumeMm3(tube) > 0 ? tube : tube.Turned();
+    }
+
+    /// <summary>Point of the path at a length along it, and the direction across it in its plane.</summary>
+    private static (Vec3 At, Vec3 Side) Alpha(double along, double leg, double turnMm)
+    {
+        var angle = (along - leg) / turnMm;
+        if (angle <= 0)
+            return (new(along - leg + turnMm, 0, 0), new(0, 1, 0));
+        if (angle >= 1.5 * Math.PI)
+            return (new(0, turnMm - ((angle - (1.5 * Math.PI)) * turnMm), 0), new(1, 0, 0));
+        return (new(turnMm + (turnMm * Math.Sin(angle)), turnMm - (turnMm * Math.Cos(angle)), 0), new(-Math.Sin(angle), Math.Cos(angle), 0));
     }
 
     private static int[] Corners(Mesh mesh, int t) => mesh.Triangles.Slice(3 * t, 3).ToArray();

@@ -67,7 +67,6 @@ public static class FindingCodes
     public const string KernelSharp = "kernel-sharp";
     public const string KernelSoft = "kernel-soft";
     public const string MetalInImages = "metal-in-images";
-    public const string MetalPresent = "metal-present";
     public const string MetalStreaks = "metal-streaks";
     public const string MotionStep = "motion-step";
     public const string NoiseHigh = "noise-high";
@@ -83,6 +82,7 @@ public static class FindingCodes
     public const string BodyCutAtBorder = "body-cut-at-border";
     public const string CutThroughMaterial = "cut-through-material";
     public const string FragmentsDropped = "fragments-dropped";
+    public const string MetalPresent = "metal-present";
     public const string RegionEmpty = "region-empty";
     public const string SeveralPieces = "several-pieces";
     public const string StrokeWithoutEffect = "stroke-without-effect";

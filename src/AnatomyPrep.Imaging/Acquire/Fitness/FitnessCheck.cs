@@ -27,7 +27,7 @@ internal sealed class FitnessCheck
     private static readonly Rule s_metal = new(FindingCodes.MetalInImages, "slices with samples of 3000 HU and more", "", "metal is clipped at 3071 HU: reference values", 0);
     private static readonly Rule s_streaks = new(FindingCodes.MetalStreaks, "scatter of soft tissue in slices with metal over that in the others", "", Ours, 1.5);
     private static readonly Rule s_motion = new(FindingCodes.MotionStep, "difference of two slices over that of the slices around", "", Ours, 2);
-    private static readonly Rule s_contrast = new(FindingCodes.ContrastPresent, "homogeneous patches of 6 mm at 150 to 500 HU", "", "iodine at +100 to +500 HU overlaps spongy bone: reference values; number: ours", 50);
+    private static readonly Rule s_contrast = new(FindingCodes.ContrastPresent, "homogeneous patches of 6 mm at 150 to 500 HU", "", "iodine at +100 to +500 HU overlaps spongy bone: reference values; number: ours", 100);
     private static readonly Rule s_view = new(FindingCodes.ViewCropped, "tissue among the samples on the border of the pictures", "%", Ours, 5);
 
     private readonly List<FitnessMeasure> _measures = [];

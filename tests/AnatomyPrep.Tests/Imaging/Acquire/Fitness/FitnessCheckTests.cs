@@ -70,7 +70,7 @@ public sealed class FitnessCheckTests
     [Trait("Kind", "Truth")]
     public void Vessels_with_contrast_are_seen_and_spongy_bone_and_tables_are_not()
     {
-        using var vessel = Body(16, (i, j, _) => Math.Abs(i - 60) < 10 && Math.Abs(j - 60) < 10 ? 300 : 40, 10);
+        using var vessel = Body(40, (i, j, _) => Math.Abs(i - 60) < 10 && Math.Abs(j - 60) < 10 ? 300 : 40, 10);
         Findings(vessel).Single(f => f.Code == FindingCodes.ContrastPresent).Severity.Should().Be(Severity.Note);
         // Trabeculae: the same mean, +-100 HU from sample to sample.
         using var spongy = Body(16, (i, j, _) => Math.Abs(i - 60) < 10 && Math.Abs(j - 60) < 10 ? 300 + ((i + j) % 2 == 0 ? 100 : -100) : 40, 10);

@@ -19,6 +19,12 @@ public sealed record PlanStep(string Name, IReadOnlyDictionary<string, object?> 
 
     public Vec3 Vector(string name) => (Vec3)Required(name);
 
+    /// <summary>Null where the plan left it out.</summary>
+    public double? NumberOrNull(string name) => Has(name) ? Number(name) : null;
+
+    /// <summary>Null where the plan left it out.</summary>
+    public Vec3? VectorOrNull(string name) => Has(name) ? Vector(name) : null;
+
     public IReadOnlyList<object> List(string name) => (IReadOnlyList<object>)Required(name);
 
     public bool Has(string name) => Parameters.TryGetValue(name, out var value) && value is not null;

@@ -14,18 +14,18 @@ internal static class CombineSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
-        Step("unite-pieces", "Unite all closed pieces of the model that overlap.", [],
+        SurfaceStep.Shape("unite-pieces", "Unite all closed pieces of the model that overlap.", [],
             (state, step, run) => UnitePieces.Apply(state.Surface(step.Name), run)),
         TwoSolids("union", "Join another solid to the model.", Combine.Union),
         TwoSolids("difference", "Take another solid away from the model.", Combine.Difference),
         TwoSolids("intersection", "Keep what the model has in common with another solid.", Combine.Intersection),
-        Step("blend-seam", "Smooth the seam that a union or difference leaves.",
+        SurfaceStep.Shape("blend-seam", "Smooth the seam that a union or difference leaves.",
             [
                 new("widthMm", ParameterKind.Number, "Nothing farther than this from the seam moves", 2.0, 0.05, 100),
                 new("with", ParameterKind.Text, "Name of the solid that was combined; left out, the seam is where triangles of different origin meet", Optional: true),
             ],
             (state, step, run) => BlendSeam.Apply(state.Surface(step.Name), new(step.Number("widthMm"), step.Has("with") ? state.Part(step.Text("with"), step.Name) : null), run)),
-        Step("drain", "Drill holes through the wall of a hollow model.",
+        SurfaceStep.Shape("drain", "Drill holes through the wall of a hollow model.",
             [
                 new("diameterMm", ParameterKind.Number, "Of every hole", 4.0, 0.2, 100),
                 new("placesMm", ParameterKind.List, "A hole at the outer surface nearest to each point, LPS; left out, at the lowest place of every void", Minimum: -FarMm, Maximum: FarMm, Optional: true, Item: ParameterKind.Vector),
@@ -33,8 +33,8 @@ internal static class CombineSteps
                 new("vent", ParameterKind.Flag, "Without places: a second hole at the highest place of every void", false),
                 new("maxWallMm", ParameterKind.Number, "No hole is longer than this", 30.0, 0.1, 1000),
             ],
-            (state, step, run) => Drain.Apply(state.Surface(step.Name), new(step.Number("diameterMm"), step.Has("placesMm") ? [.. step.List("placesMm").Cast<Vec3>()] : null, step.Has("direction") ? step.Vector("direction") : null, step.Flag("vent"), step.Number("maxWallMm")), run)),
-        Step("cut-into-parts", "Cut with a plane into two parts that fit together by pegs and sockets.",
+            (state, step, run) => Drain.Apply(state.Surface(step.Name), new(step.Number("diameterMm"), step.Has("placesMm") ? [.. step.List("placesMm").Cast<Vec3>()] : null, step.VectorOrNull("direction"), step.Flag("vent"), step.Number("maxWallMm")), run)),
+        SurfaceStep.Shape("cut-into-parts", "Cut with a plane into two parts that fit together by pegs and sockets.",
             [
                 new("pointMm", ParameterKind.Vector, "A point of the plane, LPS", Minimum: -FarMm, Maximum: FarMm),
                 new("normal", ParameterKind.Vector, "At right angles to the plane, towards the part that gets the pegs"),
@@ -72,18 +72,9 @@ internal static class CombineSteps
     }
 
     private static (StepSpec, StepFunction) TwoSolids(string name, string description, Func<Mesh, Mesh, RunContext, ShapeResult> apply) =>
-        Step(
+        SurfaceStep.Shape(
             name,
             description,
             [new("with", ParameterKind.Text, "Name of the other solid, given with --part NAME=FILE")],
             (state, step, run) => apply(state.Surface(step.Name), state.Part(step.Text("with"), step.Name), run));
-
-    private static (StepSpec, StepFunction) Step(string name, string description, ParameterSpec[] parameters, Func<PipelineState, PlanStep, RunContext, ShapeResult> apply) =>
-        (new StepSpec(name, Stage.Shape, description, parameters), (state, step, run) =>
-        {
-            var result = apply(state, step, run);
-            state.Mesh = result.Mesh;
-            return new(result.Effect, result.Findings);
-        }
-    );
 }

@@ -14,7 +14,7 @@ internal static class MarkSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
-        Step("mark-text", "Raise a line of text from the surface, or sink it in.",
+        SurfaceStep.Shape("mark-text", "Raise a line of text from the surface, or sink it in.",
             [
                 new("text", ParameterKind.Text, "Letters A to Z, digits, hyphen, point, slash and space"),
                 new("heightMm", ParameterKind.Number, "Of a capital", 6.0, 1, 200),
@@ -25,8 +25,8 @@ internal static class MarkSteps
                 new("up", ParameterKind.Vector, "Where the top of the letters points; left out, towards the head", Optional: true),
                 new("maxUnevenMm", ParameterKind.Number, "The surface below the text may rise and fall by this much", 2.0, 0.01, 50),
             ],
-            (mesh, step, run) => MarkText.Apply(mesh, new(step.Text("text"), step.Number("heightMm"), step.Number("reliefMm"), step.Text("style") == "sunk", step.Has("strokeMm") ? step.Number("strokeMm") : null, Maybe(step, "placeMm"), Maybe(step, "up"), step.Number("maxUnevenMm")), run)),
-        Step("base-plate", "Join a flat foot to the model.",
+            (mesh, step, run) => MarkText.Apply(mesh, new(step.Text("text"), step.Number("heightMm"), step.Number("reliefMm"), step.Text("style") == "sunk", step.NumberOrNull("strokeMm"), step.VectorOrNull("placeMm"), step.VectorOrNull("up"), step.Number("maxUnevenMm")), run)),
+        SurfaceStep.Shape("base-plate", "Join a flat foot to the model.",
             [
                 new("down", ParameterKind.Vector, "Where the foot goes; left out, towards the feet", Optional: true),
                 new("thicknessMm", ParameterKind.Number, "Of the plate", 3.0, 0.2, 200),
@@ -34,8 +34,8 @@ internal static class MarkSteps
                 new("sinkMm", ParameterKind.Number, "How deep the model's lowest point lies in it", 1.0, 0.05, 200),
                 new("outline", ParameterKind.Text, "Of the plate", "rectangle", Choices: ["rectangle", "circle"]),
             ],
-            (mesh, step, run) => BasePlate.Apply(mesh, new(Maybe(step, "down"), step.Number("thicknessMm"), step.Number("marginMm"), step.Number("sinkMm"), step.Text("outline") == "circle" ? PlateOutline.Circle : PlateOutline.Rectangle), run)),
-        Step("hanging-hole", "Give the model a ring or a hole to hang from.",
+            (mesh, step, run) => BasePlate.Apply(mesh, new(step.VectorOrNull("down"), step.Number("thicknessMm"), step.Number("marginMm"), step.Number("sinkMm"), step.Text("outline") == "circle" ? PlateOutline.Circle : PlateOutline.Rectangle), run)),
+        SurfaceStep.Shape("hanging-hole", "Give the model a ring or a hole to hang from.",
             [
                 new("style", ParameterKind.Text, "A ring on the highest point, or a hole below it", "ring", Choices: ["ring", "hole"]),
                 new("diameterMm", ParameterKind.Number, "Of the opening", 4.0, 0.5, 100),
@@ -44,17 +44,6 @@ internal static class MarkSteps
                 new("along", ParameterKind.Vector, "Where the opening's axis points; left out, from front to back", Optional: true),
                 new("placeMm", ParameterKind.Vector, "Hole: its axis passes through this point instead, LPS", Minimum: -FarMm, Maximum: FarMm, Optional: true),
             ],
-            (mesh, step, run) => HangingHole.Apply(mesh, new(step.Text("style") == "hole" ? HangingStyle.Hole : HangingStyle.Ring, step.Number("diameterMm"), step.Number("wallMm"), Maybe(step, "up"), Maybe(step, "along"), Maybe(step, "placeMm")), run)),
+            (mesh, step, run) => HangingHole.Apply(mesh, new(step.Text("style") == "hole" ? HangingStyle.Hole : HangingStyle.Ring, step.Number("diameterMm"), step.Number("wallMm"), step.VectorOrNull("up"), step.VectorOrNull("along"), step.VectorOrNull("placeMm")), run)),
     ];
-
-    private static Vec3? Maybe(PlanStep step, string name) => step.Has(name) ? step.Vector(name) : null;
-
-    private static (StepSpec, StepFunction) Step(string name, string description, ParameterSpec[] parameters, Func<Mesh, PlanStep, RunContext, ShapeResult> apply) =>
-        (new StepSpec(name, Stage.Shape, description, parameters), (state, step, run) =>
-        {
-            var result = apply(state.Surface(step.Name), step, run);
-            state.Mesh = result.Mesh;
-            return new(result.Effect, result.Findings);
-        }
-    );
 }

@@ -11,7 +11,7 @@ internal static class RepairSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
-        Step("clean-scan", "Make a scanned surface whole: tags, degenerates, topology, crossings, holes and sides, repeated until nothing changes.",
+        SurfaceStep.Repair("clean-scan", "Make a scanned surface whole: tags, degenerates, topology, crossings, holes and sides, repeated until nothing changes.",
             [
                 new("looseTriangles", ParameterKind.Integer, "Open pieces of at most so many triangles go; 0 keeps them", 12, 0, 1_000_000),
                 new("peninsulaTriangles", ParameterKind.Integer, "Peninsulas up to twice so many triangles wide go; 0 keeps them", 1, 0, 100),
@@ -26,7 +26,7 @@ internal static class RepairSteps
                 new("dropHidden", ParameterKind.Flag, "Drop closed pieces that lie in the material of another one", true),
             ],
             (mesh, step, run) => CleanScan.Apply(mesh, CleanOf(step), run)),
-        Step("drop-fragments", "Drop whole pieces of the surface that are too small, and fill voids that are.",
+        SurfaceStep.Repair("drop-fragments", "Drop whole pieces of the surface that are too small, and fill voids that are.",
             [
                 new("keepLargest", ParameterKind.Integer, "How many pieces to keep, by area; 0 means all", 0, 0, 1_000_000),
                 new("minAreaMm2", ParameterKind.Number, "Drop pieces with less surface", 0.0, 0, 1e9),
@@ -36,21 +36,21 @@ internal static class RepairSteps
                 new("fillAllVoids", ParameterKind.Flag, "Fill every void inside a piece", false),
             ],
             (mesh, step, run) => DropFragments.Apply(mesh, new(step.Integer("keepLargest"), step.Number("minAreaMm2"), step.Number("minVolumeMm3"), step.Integer("minTriangles"), step.Number("minVoidMm3"), step.Flag("fillAllVoids")), run)),
-        Step("remove-degenerates", "Remove triangles without area, without opening the surface.",
+        SurfaceStep.Repair("remove-degenerates", "Remove triangles without area, without opening the surface.",
             [new("minHeightMm", ParameterKind.Number, "A triangle no higher than this has no area; left out, four steps of a float32", null, 0, 1, Optional: true)],
-            (mesh, step, run) => RemoveDegenerates.Apply(mesh, new(step.Has("minHeightMm") ? step.Number("minHeightMm") : null), run)),
-        Step("remove-duplicates", "Remove triangles that lie twice on the same three vertices, without opening the surface.", [],
+            (mesh, step, run) => RemoveDegenerates.Apply(mesh, new(step.NumberOrNull("minHeightMm")), run)),
+        SurfaceStep.Repair("remove-duplicates", "Remove triangles that lie twice on the same three vertices, without opening the surface.", [],
             (mesh, _, run) => RemoveDuplicates.Apply(mesh, new(), run)),
-        Step("remove-loose-vertices", "Remove vertices that no triangle uses.", [],
+        SurfaceStep.Repair("remove-loose-vertices", "Remove vertices that no triangle uses.", [],
             (mesh, _, run) => RemoveIsolatedVertices.Apply(mesh, new(), run)),
-        Step("remove-tags", "Remove loose tags, thin peninsulas at the border, and spikes.",
+        SurfaceStep.Repair("remove-tags", "Remove loose tags, thin peninsulas at the border, and spikes.",
             [
                 new("looseTriangles", ParameterKind.Integer, "Open pieces of at most so many triangles go; 0 keeps them", 12, 0, 1_000_000),
                 new("peninsulaTriangles", ParameterKind.Integer, "Peninsulas up to twice so many triangles wide go; 0 keeps them", 1, 0, 100),
                 new("spikeRatio", ParameterKind.Number, "Height over width of a spike; 0 keeps them", 2.0, 0, 100),
             ],
             (mesh, step, run) => RemoveTags.Apply(mesh, new(step.Integer("looseTriangles"), step.Integer("peninsulaTriangles"), step.Number("spikeRatio")), run)),
-        Step("remove-patch", "Remove, or keep alone, the surface that hangs together with a place, as far as it bends little.",
+        SurfaceStep.Repair("remove-patch", "Remove, or keep alone, the surface that hangs together with a place, as far as it bends little.",
             [
                 Point("seedMm", "The patch begins at the triangle nearest to this point, LPS"),
                 new("angleDeg", ParameterKind.Number, "Largest bend from one triangle to the next; 180 takes the whole piece", 30.0, 0, 180),
@@ -59,23 +59,23 @@ internal static class RepairSteps
                 new("keep", ParameterKind.Flag, "Keep the patch and remove the rest", false),
             ],
             (mesh, step, run) => RemoveSelection.Apply(mesh, new(new(step.Vector("seedMm"), step.Number("angleDeg"), step.Flag("againstSeed"), step.Number("reachMm")), step.Flag("keep")), run)),
-        Step("fix-topology", "Make a two-manifold, consistently oriented surface, by parting it where it is none.",
+        SurfaceStep.Repair("fix-topology", "Make a two-manifold, consistently oriented surface, by parting it where it is none.",
             [
                 new("orient", ParameterKind.Flag, "Turn patches that face the other way", true),
                 new("splitEdges", ParameterKind.Flag, "Part the surface at edges with more than two triangles", true),
                 new("splitVertices", ParameterKind.Flag, "Part the surface at vertices where sheets only touch", true),
             ],
             (mesh, step, run) => FixTopology.Apply(mesh, new(step.Flag("orient"), step.Flag("splitEdges"), step.Flag("splitVertices")), run)),
-        Step("remove-crossings", "Part triangles of one piece that cross, overlap or touch each other, changing as little as does it.",
+        SurfaceStep.Repair("remove-crossings", "Part triangles of one piece that cross, overlap or touch each other, changing as little as does it.",
             [
                 new("maxRounds", ParameterKind.Integer, "Passes over all places", 20, 0, 1000),
                 new("openWhatStays", ParameterKind.Flag, "Where nothing parts a crossing, leave a hole instead", false),
             ],
             (mesh, step, run) => RemoveSelfIntersections.Apply(mesh, new(step.Integer("maxRounds"), step.Flag("openWhatStays")), run)),
-        Step("orient-outward", "Turn whole pieces so that they face away from the material.",
+        SurfaceStep.Repair("orient-outward", "Turn whole pieces so that they face away from the material.",
             [new("dropHidden", ParameterKind.Flag, "Drop closed pieces that lie in the material of another one", true)],
             (mesh, step, run) => OrientOutward.Apply(mesh, new(step.Flag("dropHidden")), run)),
-        Step("fill-holes", "Close holes with triangles of origin filled; nothing that was there moves.",
+        SurfaceStep.Repair("fill-holes", "Close holes with triangles of origin filled; nothing that was there moves.",
             [
                 new("maxEdges", ParameterKind.Integer, "Leave holes with more border edges open; 0 means no limit", 0, 0, int.MaxValue),
                 new("maxDiameterMm", ParameterKind.Number, "Leave wider holes open; 0 means no limit", 0.0, 0, FarMm),
@@ -85,7 +85,7 @@ internal static class RepairSteps
                 Method,
             ],
             (mesh, step, run) => FillHoles.Apply(mesh, new(step.Integer("maxEdges"), step.Number("maxDiameterMm"), step.Number("maxAreaMm2"), step.Has("holes") ? [.. step.List("holes").Cast<int>()] : null, step.Flag("leaveOuterBorder"), MethodOf(step)), run)),
-        Step("fill-stretch", "Fill a border from here to there; the rest of it stays open.",
+        SurfaceStep.Repair("fill-stretch", "Fill a border from here to there; the rest of it stays open.",
             [
                 Point("fromMm", "Begins at the border vertex nearest to this point, LPS"),
                 Point("toMm", "Ends at the vertex of the same border nearest to this point, LPS"),
@@ -93,7 +93,7 @@ internal static class RepairSteps
                 Method,
             ],
             (mesh, step, run) => FillStretch.Apply(mesh, new(step.Vector("fromMm"), step.Vector("toMm"), step.Flag("longerWay"), MethodOf(step)), run)),
-        Step("bridge", "Lay a strip from one border to another, across a gap.",
+        SurfaceStep.Repair("bridge", "Lay a strip from one border to another, across a gap.",
             [
                 Point("fromMm", "Begins at the border edge nearest to this point, LPS"),
                 Point("toMm", "Ends at the border edge nearest to this point, LPS"),
@@ -115,13 +115,4 @@ internal static class RepairSteps
     private static FillMethod MethodOf(PlanStep step) => step.Text("method") == "smooth" ? FillMethod.Smooth : FillMethod.Flat;
 
     private static ParameterSpec Point(string name, string description) => new(name, ParameterKind.Vector, description, Minimum: -FarMm, Maximum: FarMm);
-
-    private static (StepSpec, StepFunction) Step(string name, string description, ParameterSpec[] parameters, Func<Core.Meshes.Mesh, PlanStep, RunContext, RepairResult> apply) =>
-        (new StepSpec(name, Stage.Repair, description, parameters), (state, step, run) =>
-        {
-            var result = apply(state.Surface(step.Name), step, run);
-            state.Mesh = result.Mesh;
-            return new(result.Effect, result.Findings);
-        }
-    );
 }

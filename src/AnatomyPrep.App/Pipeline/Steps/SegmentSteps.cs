@@ -40,7 +40,7 @@ internal static class SegmentSteps
                 new("maxGradientHuPerMm", ParameterKind.Number, "Steeper samples stop the growth; left out, none do", null, 1, 100_000, Optional: true),
                 new("expandMm", ParameterKind.Number, "With a gradient limit: how far to spread afterwards over the steep rim, within the window", 1.0, 0, WidestMm),
             ],
-            (state, step, run) => Grow.Apply(state.Volume(step.Name), new(Points(step, "seedsMm"), Window(step), step.Has("maxGradientHuPerMm") ? step.Number("maxGradientHuPerMm") : null, step.Number("expandMm")), run)),
+            (state, step, run) => Grow.Apply(state.Volume(step.Name), new(Points(step, "seedsMm"), Window(step), step.NumberOrNull("maxGradientHuPerMm"), step.Number("expandMm")), run)),
         Change("dilate", "Add every sample within a radius of the region.", [RadiusMm], (v, r, step, run) => Morphology.Dilate(r, v.Map, step.Number("radiusMm"), run)),
         Change("erode", "Remove every sample within a radius of the outside.", [RadiusMm], (v, r, step, run) => Morphology.Erode(r, v.Map, step.Number("radiusMm"), run)),
         Change("open", "Remove bridges and spurs thinner than twice the radius.", [RadiusMm], (v, r, step, run) => Morphology.Open(r, v.Map, step.Number("radiusMm"), run)),
@@ -119,7 +119,7 @@ internal static class SegmentSteps
             ],
             (state, step, run) => Strokes.Apply(
                 state.Volume(step.Name), state.Region(step.Name),
-                new(Points(step, "pointsMm"), step.Number("radiusMm"), step.Has("normal") ? step.Vector("normal") : null, step.Number("thicknessMm")),
+                new(Points(step, "pointsMm"), step.Number("radiusMm"), step.VectorOrNull("normal"), step.Number("thicknessMm")),
                 step.Text("action") == "add", Window(step), run)),
         Step("metal", "Find metal, mark the zone around it where every boundary is uncertain, and take the metal out if asked.",
             [
@@ -180,7 +180,7 @@ internal static class SegmentSteps
     private static RegionResult Contrast(PipelineState state, PlanStep step, RunContext run) =>
         Lumen.Apply(
             state.Volume(step.Name),
-            new(Points(step, "seedsMm"), step.Number("surroundingHu"), (short)step.Integer("upperHu"), step.Has("maxGradientHuPerMm") ? step.Number("maxGradientHuPerMm") : null, step.Number("expandMm")),
+            new(Points(step, "seedsMm"), step.Number("surroundingHu"), (short)step.Integer("upperHu"), step.NumberOrNull("maxGradientHuPerMm"), step.Number("expandMm")),
             run);
 
     private static RegionResult Metal(PipelineState state, PlanStep step, RunContext run)

@@ -35,7 +35,7 @@ internal static class SensitivitySteps
         };
         Add(measures, "lowered", shifts.Lowered);
         Add(measures, "raised", shifts.Raised);
-        var softMm = step.Has("softMm") ? step.Number("softMm") : volume.Map.FinestSpacingMm / 2;
+        var softMm = step.NumberOrNull("softMm") ?? volume.Map.FinestSpacingMm / 2;
         return new(new StepEffect(Measures: measures), [.. Findings(shifts, thin, stepHu, softMm, step.Number("thinSamples"))]);
     }
 

@@ -21,7 +21,7 @@ internal static class ShellSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
-        Step("shell", "Make one closed solid of even thickness out of an open sheet.",
+        SurfaceStep.Shape("shell", "Make one closed solid of even thickness out of an open sheet.",
             [
                 s_thicknessMm,
                 new("side", ParameterKind.Text, "Where the wall lies, seen from the sheet", "outward", Choices: ["outward", "inward", "centered"]),
@@ -29,22 +29,22 @@ internal static class ShellSteps
                 s_cellMm,
                 s_minPieceMm3,
             ],
-            (mesh, step, run) => MakeShell.Apply(mesh, new(step.Number("thicknessMm"), SideOf(step), Maybe(step, "cellMm"), step.Number("minPieceMm3"), step.Number("smoothRadiusMm")), run)),
-        Step("hollow", "Make a closed solid hollow; its outer surface stays as it is.",
+            (mesh, step, run) => MakeShell.Apply(mesh, new(step.Number("thicknessMm"), SideOf(step), step.NumberOrNull("cellMm"), step.Number("minPieceMm3"), step.Number("smoothRadiusMm")), run)),
+        SurfaceStep.Shape("hollow", "Make a closed solid hollow; its outer surface stays as it is.",
             [
                 s_thicknessMm,
                 s_smoothRadiusMm,
                 s_cellMm,
                 new("minCavityMm3", ParameterKind.Number, "Smaller cavities are not made", 100.0, 0, 1e9),
             ],
-            (mesh, step, run) => Hollow.Apply(mesh, new(step.Number("thicknessMm"), Maybe(step, "cellMm"), step.Number("minCavityMm3"), step.Number("smoothRadiusMm")), run)),
-        Step("clearance", "Grow or shrink a closed solid by a distance, so that it fits over or into another.",
+            (mesh, step, run) => Hollow.Apply(mesh, new(step.Number("thicknessMm"), step.NumberOrNull("cellMm"), step.Number("minCavityMm3"), step.Number("smoothRadiusMm")), run)),
+        SurfaceStep.Shape("clearance", "Grow or shrink a closed solid by a distance, so that it fits over or into another.",
             [
                 new("distanceMm", ParameterKind.Number, "Outward; inward where negative", null, -ThickestMm, ThickestMm),
                 s_cellMm,
                 s_minPieceMm3,
             ],
-            (mesh, step, run) => Clearance.Apply(mesh, new(step.Number("distanceMm"), Maybe(step, "cellMm"), step.Number("minPieceMm3")), run)),
+            (mesh, step, run) => Clearance.Apply(mesh, new(step.Number("distanceMm"), step.NumberOrNull("cellMm"), step.Number("minPieceMm3")), run)),
     ];
 
     private static ShellSide SideOf(PlanStep step) => step.Text("side") switch
@@ -53,15 +53,4 @@ internal static class ShellSteps
         "inward" => ShellSide.Inward,
         _ => ShellSide.Centered,
     };
-
-    private static double? Maybe(PlanStep step, string name) => step.Has(name) ? step.Number(name) : null;
-
-    private static (StepSpec, StepFunction) Step(string name, string description, ParameterSpec[] parameters, Func<Mesh, PlanStep, RunContext, ShapeResult> apply) =>
-        (new StepSpec(name, Stage.Shape, description, parameters), (state, step, run) =>
-        {
-            var result = apply(state.Surface(step.Name), step, run);
-            state.Mesh = result.Mesh;
-            return new(result.Effect, result.Findings);
-        }
-    );
 }

@@ -38,9 +38,9 @@ internal static class SolidCheck
         if (piecesMayCross)
             return null;
         if (facts.SelfIntersections > 0)
-            return $"{facts.SelfIntersections} pairs of crossing triangles{At(facts, "selfIntersections")}; run unite-pieces where pieces overlap, or remove-self-intersections";
+            return $"{facts.SelfIntersections} pairs of crossing triangles{At(facts, "selfIntersections")}; run unite-pieces where pieces overlap, or remove-crossings";
         if (facts.InwardShells > 0)
-            return $"{facts.InwardShells} pieces that face inward{At(facts, "inwardShells")}; run fix-topology first";
+            return $"{facts.InwardShells} pieces that face inward{At(facts, "inwardShells")}; run orient-outward first";
         return facts.Solid ? null : "a surface that is not one solid";
     }
 

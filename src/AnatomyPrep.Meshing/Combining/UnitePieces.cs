@@ -70,7 +70,7 @@ public static class UnitePieces
                 throw new CheckFailedException(
                     Step,
                     "pieces that do not cross themselves",
-                    FormattableString.Invariant($"one that does at ({at.X:F2}, {at.Y:F2}, {at.Z:F2}) mm; run remove-self-intersections first"));
+                    FormattableString.Invariant($"one that does at ({at.X:F2}, {at.Y:F2}, {at.Z:F2}) mm; run remove-crossings first"));
             }
 
             crossing.Add((a, b));

@@ -164,7 +164,7 @@ public static class MakeShell
         FindingCodes.SheetRedrawn,
         Severity.Note,
         FormattableString.Invariant($"The measured side was drawn anew, {meanMm:F3} mm from the sheet on average and {maxMm:F2} mm at most{(side.Crossings > 0 ? $": the sheet crosses itself in {side.Crossings} pairs of triangles" : "")}."),
-        "Nothing to do if that is near enough. To keep the sheet's own triangles, repair it first (fix-topology, remove-self-intersections), or give a smaller cellMm.");
+        "Nothing to do if that is near enough. To keep the sheet's own triangles, repair it first (fix-topology, remove-crossings), or give a smaller cellMm.");
 
     /// <summary>How far the measured wall lies from the sheet.</summary>
     private static (double MeanMm, double MaxMm) Deviation(TriangleTree sheet, Mesh wall, RunContext run)

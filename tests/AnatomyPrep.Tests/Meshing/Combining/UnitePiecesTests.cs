@@ -94,7 +94,7 @@ public sealed class UnitePiecesTests
         Refused(Solids.Merged(ball, Solids.Sheet(2, 2, 5))).Should().Contain("open surface");
         Refused(Solids.Merged(ball, Solids.InsideOut(Solids.Icosphere(2, 5, new(30, 0, 0))))).Should().Contain("faces inward");
         // A tube so thick that it passes through itself.
-        Refused(Solids.Merged(ball, Solids.Torus(5, 7, 20, 12))).Should().Contain("remove-self-intersections");
+        Refused(Solids.Merged(ball, Solids.Torus(5, 7, 20, 12))).Should().Contain("remove-crossings");
 
         static string Refused(Mesh mesh)
         {

@@ -221,6 +221,17 @@ internal static class TestMeshes
         File.WriteAllBytes(path, bytes);
     }
 
+    /// <summary>OFF with positions relative to the mesh's origin, every digit of them.</summary>
+    public static void WriteOff(Mesh mesh, string path)
+    {
+        using var file = new StreamWriter(path);
+        file.WriteLine(FormattableString.Invariant($"OFF {mesh.VertexCount} {mesh.TriangleCount} 0"));
+        for (var v = 0; v < mesh.VertexCount; v++)
+            file.WriteLine(FormattableString.Invariant($"{mesh.Local(v).X:R} {mesh.Local(v).Y:R} {mesh.Local(v).Z:R}"));
+        for (var t = 0; t < mesh.TriangleCount; t++)
+            file.WriteLine(FormattableString.Invariant($"3 {mesh.Triangle(t).A} {mesh.Triangle(t).B} {mesh.Triangle(t).C}"));
+    }
+
     private static Mesh Dodecahedron()
     {
         // Dual of the icosahedron: its vertices are the centres of the icosahedron's faces, scaled to edge 1.

@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Globalization;
 using System.Text.Json;
 using AnatomyPrep.Core.Geometry;
@@ -13,6 +12,8 @@ namespace AnatomyPrep.Tests.Meshing.Formats;
 public sealed class OutsideReadersTests
 {
     // Volume of the polyhedron itself, so that readers are compared with the file and not with a torus.
+    private static readonly CompiledTool s_check3mf = new("check3mf", File.ReadAllText(Path.Combine(Repository.Root, "tests/AnatomyPrep.Tests/Meshing/Formats/check3mf.cpp")), "-I/usr/include/lib3mf", "-l3MF");
+
     private static readonly Mesh s_torus = FormatSamples.Torus(60, 40, centerMm: new Vec3(-12.25, 30, 700));
 
     [Fact]
@@ -20,7 +21,7 @@ public sealed class OutsideReadersTests
     {
         using var folder = new TestFolder();
         StlFormat.Write(s_torus, folder["torus.stl"], "solid torus é", RunContext.Default);
-        var said = Run("admesh", folder["torus.stl"]);
+        var said = CompiledTool.MustRun("admesh", folder["torus.stl"]);
         said.Should().Contain("Binary STL file").And.MatchRegex(@"Number of facets\s*:\s*4800\s+4800");
         said.Should().MatchRegex(@"Total disconnected facets\s*:\s*0\s+0").And.MatchRegex(@"Degenerate facets\s*:\s*0");
         said.Should().MatchRegex(@"Number of parts\s*:\s*1").And.MatchRegex(@"Normals fixed\s*:\s*0").And.MatchRegex(@"Backwards edges\s*:\s*0");
@@ -37,11 +38,11 @@ public sealed class OutsideReadersTests
     {
         using var folder = new TestFolder();
         Write(s_torus, folder["torus." + format], format);
-        var info = Run("assimp", "info", folder["torus." + format]);
+        var info = CompiledTool.MustRun("assimp", "info", folder["torus." + format]);
         Number(info, "Faces").Should().Be(4800);
         foreach (var (as_, read) in new[] { ("stlb", "stl-binary"), ("stl", "stl-text"), ("plyb", "ply-little-endian"), ("ply", "ply-text"), ("obj", "obj") })
         {
-            Run("assimp", "export", folder["torus." + format], folder["back"], "-f" + as_);
+            CompiledTool.MustRun("assimp", "export", folder["torus." + format], folder["back"], "-f" + as_);
             var back = MeshFile.Read(folder["back"], new MeshReadOptions(Weld: Welding.Equal), RunContext.Default);
             back.Format.Should().Be(read);
             back.Mesh.TriangleCount.Should().Be(4800);
@@ -55,9 +56,8 @@ public sealed class OutsideReadersTests
     public void The_reference_reader_finds_a_valid_solid_in_the_3mf_without_a_warning()
     {
         using var folder = new TestFolder();
-        Run("g++", "-O1", "-I/usr/include/lib3mf", Path.Combine(Repository.Root, "tests/AnatomyPrep.Tests/Meshing/Formats/check3mf.cpp"), "-l3MF", "-o", folder["check3mf"]);
         Write(s_torus, folder["torus.3mf"], "3mf");
-        var said = Run(folder["check3mf"], folder["torus.3mf"]).Split('\n');
+        var said = s_check3mf.Run(folder["torus.3mf"]).Split('\n');
         said.Should().Contain(["warnings 0", "unit 1", "vertices 2400", "triangles 4800", "type 1", "valid 1", "manifold 1", "move 68 25 -685"]);
         said.Should().Contain(["metadata:Title torus", "metadata:urn:anatomyprep:3mf:metadata:Side left", "metadata:urn:anatomyprep:3mf:metadata:ItemShiftMm 68 25 -685"]);
         for (var origin = 0; origin < 5; origin++)
@@ -67,7 +67,7 @@ public sealed class OutsideReadersTests
             .Should().BeApproximately(MeshMeasures.SignedVolumeMm3(s_torus), 1e-3);
         // A hole must be seen, or "manifold" would say nothing.
         Write(new Mesh(Vec3.Zero, s_torus.PositionArray, s_torus.TriangleArray[3..]), folder["open.3mf"], "3mf");
-        Run(folder["check3mf"], folder["open.3mf"]).Should().Contain("manifold 0");
+        s_check3mf.Run(folder["open.3mf"]).Should().Contain("manifold 0");
     }
 
     [Fact]
@@ -76,7 +76,7 @@ public sealed class OutsideReadersTests
     {
         using var folder = new TestFolder();
         StlFormat.Write(s_torus, folder["torus.stl"], "", RunContext.Default);
-        using var facts = JsonDocument.Parse(Run("/usr/bin/python3", SharedData.File("reference/meshfacts.py"), folder["torus.stl"]));
+        using var facts = JsonDocument.Parse(CompiledTool.MustRun("/usr/bin/python3", SharedData.File("reference/meshfacts.py"), folder["torus.stl"]));
         int Count(string name) => facts.RootElement.GetProperty(name).GetInt32();
         (Count("triangles"), Count("vertices"), Count("degenerate"), Count("boundaryEdges"), Count("nonManifoldEdges"), Count("inconsistentEdges"), Count("components"), Count("euler"))
             .Should().Be((4800, 2400, 0, 0, 0, 0, 1, 0));
@@ -106,14 +106,4 @@ public sealed class OutsideReadersTests
 
     private static double Number(string said, string name) => double.Parse(
         System.Text.RegularExpressions.Regex.Match(said, name + @"\s*:\s*([0-9.,]+)").Groups[1].Value.Replace(",", "", StringComparison.Ordinal), CultureInfo.InvariantCulture);
-
-    private static string Run(string program, params string[] arguments)
-    {
-        using var process = Process.Start(new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true, RedirectStandardError = true })!;
-        var error = process.StandardError.ReadToEndAsync();
-        var said = process.StandardOutput.ReadToEnd();
-        process.WaitForExit();
-        process.ExitCode.Should().Be(0, "{0} said {1} {2}", program, said, error.Result);
-        return said;
-    }
 }

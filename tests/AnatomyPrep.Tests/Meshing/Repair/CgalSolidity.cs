@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Globalization;
 using AnatomyPrep.Core.Meshes;
 
@@ -10,12 +9,14 @@ namespace AnatomyPrep.Tests.Meshing.Repair;
 /// <param name="Pairs">Pairs of faces with points in common beyond what they share, touching included; a face without area with itself.</param>
 /// <param name="PairsWithinParts">Those of them whose faces hang together.</param>
 /// <param name="BoundsVolume">Closed, free of such pairs, and oriented so that inside and outside alternate, outermost outward.</param>
-internal sealed record CgalSolidity(bool IsPolygonMesh, int NonManifoldEdges, int Pairs, int PairsWithinParts, bool Closed, bool BoundsVolume)
+/// <param name="VolumeMm3">Signed; 0 for an open surface.</param>
+internal sealed record CgalSolidity(bool IsPolygonMesh, int NonManifoldEdges, int Pairs, int PairsWithinParts, bool Closed, bool BoundsVolume, double VolumeMm3)
 {
     private const string Source = """
         #include <CGAL/Exact_predicates_inexact_constructions_kernel.h>
         #include <CGAL/Surface_mesh.h>
         #include <CGAL/Polygon_mesh_processing/connected_components.h>
+        #include <CGAL/Polygon_mesh_processing/measure.h>
         #include <CGAL/Polygon_mesh_processing/orient_polygon_soup.h>
         #include <CGAL/Polygon_mesh_processing/orientation.h>
         #include <CGAL/Polygon_mesh_processing/polygon_soup_to_polygon_mesh.h>
@@ -36,7 +37,7 @@ internal sealed record CgalSolidity(bool IsPolygonMesh, int NonManifoldEdges, in
           std::map<std::pair<std::size_t, std::size_t>, int> edges; int surplus = 0;
           for (auto& q : t) for (int i = 0; i < 3; i++) if (++edges[std::minmax(q[i], q[(i + 1) % 3])] == 3) surplus++;
           bool good = PMP::is_polygon_soup_a_polygon_mesh(t), closed = false, volume = false;
-          int pairs = -1, within = -1;
+          int pairs = -1, within = -1; double cubic = 0;
           if (good) {
             M m; PMP::polygon_soup_to_polygon_mesh(p, t, m);
             std::vector<std::pair<F, F>> out; PMP::self_intersections<CGAL::Sequential_tag>(m, std::back_inserter(out));
@@ -45,49 +46,22 @@ internal sealed record CgalSolidity(bool IsPolygonMesh, int NonManifoldEdges, in
             for (auto& q : out) within += part[q.first] == part[q.second];
             if (PMP::does_self_intersect(m) != (pairs > 0)) return 4;
             closed = CGAL::is_closed(m);
+            if (closed) cubic = CGAL::to_double(PMP::volume(m));
             volume = closed && pairs == 0 && m.number_of_faces() > 0 && PMP::does_bound_a_volume(m) && PMP::is_outward_oriented(m);
           }
-          std::cout << good << ' ' << surplus << ' ' << pairs << ' ' << within << ' ' << closed << ' ' << volume << '\n';
+          std::cout.precision(17);
+          std::cout << good << ' ' << surplus << ' ' << pairs << ' ' << within << ' ' << closed << ' ' << volume << ' ' << cubic << '\n';
         }
         """;
 
-    private static readonly Lazy<string> s_program = new(Compile);
+    private static readonly CompiledTool s_tool = new("solidity", Source, "-lgmp", "-lmpfr");
 
     public static CgalSolidity Of(Mesh mesh)
     {
         using var folder = new TestFolder();
-        WriteOff(mesh, folder["mesh.off"]);
-        var words = Run(s_program.Value, folder["mesh.off"]).Split(' ', StringSplitOptions.TrimEntries);
+        TestMeshes.WriteOff(mesh, folder["mesh.off"]);
+        var words = s_tool.Run(folder["mesh.off"]).Split(' ', StringSplitOptions.TrimEntries);
         int Number(int i) => int.Parse(words[i], CultureInfo.InvariantCulture);
-        return new(Number(0) == 1, Number(1), Number(2), Number(3), Number(4) == 1, Number(5) == 1);
-    }
-
-    private static string Compile()
-    {
-        var folder = Directory.CreateDirectory(Path.Combine(TestFolder.Base, "solidity")).FullName;
-        var source = Path.Combine(folder, "solidity.cpp");
-        File.WriteAllText(source, Source);
-        var program = Path.Combine(folder, "solidity");
-        Run("g++", "-O1", "-std=c++17", "-o", program, source, "-lgmp", "-lmpfr");
-        return program;
-    }
-
-    private static string Run(string program, params string[] arguments)
-    {
-        using var process = Process.Start(new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true })!;
-        var output = process.StandardOutput.ReadToEnd();
-        process.WaitForExit();
-        process.ExitCode.Should().Be(0);
-        return output;
-    }
-
-    private static void WriteOff(Mesh mesh, string path)
-    {
-        using var file = new StreamWriter(path);
-        file.WriteLine(FormattableString.Invariant($"OFF {mesh.VertexCount} {mesh.TriangleCount} 0"));
-        for (var v = 0; v < mesh.VertexCount; v++)
-            file.WriteLine(FormattableString.Invariant($"{mesh.Local(v).X:R} {mesh.Local(v).Y:R} {mesh.Local(v).Z:R}"));
-        for (var t = 0; t < mesh.TriangleCount; t++)
-            file.WriteLine(FormattableString.Invariant($"3 {mesh.Triangle(t).A} {mesh.Triangle(t).B} {mesh.Triangle(t).C}"));
+        return new(Number(0) == 1, Number(1), Number(2), Number(3), Number(4) == 1, Number(5) == 1, double.Parse(words[6], CultureInfo.InvariantCulture));
     }
 }

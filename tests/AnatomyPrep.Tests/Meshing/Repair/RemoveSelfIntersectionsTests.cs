@@ -153,10 +153,7 @@ public class RemoveSelfIntersectionsTests
         Gen.Int[0, 1_000_000].Sample(
             seed =>
             {
-                var random = new Random(seed);
-                var points = Enumerable.Range(0, 14).Select(_ => new Vec3(random.Next(4), random.Next(4), random.Next(3))).ToArray();
-                var faces = Enumerable.Range(0, 24).Select(_ => (random.Next(14), random.Next(14), random.Next(14))).ToArray();
-                var mesh = RepairMeshes.FromPoints(points, faces);
+                var mesh = RepairMeshes.RandomSoup(seed);
                 foreach (var open in (bool[])[false, true])
                 {
                     var result = RemoveSelfIntersections.Apply(mesh, new(OpenWhatStays: open), s_run);

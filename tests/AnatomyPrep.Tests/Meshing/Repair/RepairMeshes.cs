@@ -32,6 +32,15 @@ internal static class RepairMeshes
         return FromPoints([.. points], [.. faces]);
     }
 
+    /// <summary>24 triangles between 14 points of a coarse grid, at random: every fault there is, many times over.</summary>
+    public static Mesh RandomSoup(int seed)
+    {
+        var random = new Random(seed);
+        var points = Enumerable.Range(0, 14).Select(_ => new Vec3(random.Next(4), random.Next(4), random.Next(3))).ToArray();
+        var faces = Enumerable.Range(0, 24).Select(_ => (random.Next(14), random.Next(14), random.Next(14))).ToArray();
+        return FromPoints(points, faces);
+    }
+
     public static Mesh FromPoints(Vec3[] points, (int A, int B, int C)[] faces, Vec3 originMm = default)
     {
         var builder = new MeshBuilder(originMm);

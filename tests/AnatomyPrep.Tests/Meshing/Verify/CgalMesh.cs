@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Globalization;
 using AnatomyPrep.Core.Meshes;
 
@@ -7,7 +6,33 @@ namespace AnatomyPrep.Tests.Meshing.Verify;
 /// <summary>A general-purpose geometry library (CGAL, Debian's libcgal-dev), compiled here, asked about a mesh.</summary>
 internal static class CgalMesh
 {
-    private static readonly Lazy<string> s_program = new(Compile);
+    private const string Source = """
+        #include <CGAL/Exact_predicates_inexact_constructions_kernel.h>
+        #include <CGAL/Surface_mesh.h>
+        #include <CGAL/Polygon_mesh_processing/self_intersections.h>
+        #include <CGAL/Polygon_mesh_processing/manifoldness.h>
+        #include <fstream>
+        #include <iostream>
+        typedef CGAL::Exact_predicates_inexact_constructions_kernel K;
+        typedef CGAL::Surface_mesh<K::Point_3> M;
+        int main(int, char** v) {
+          std::ifstream in(v[2]); std::string head; int n, f, e; in >> head >> n >> f >> e;
+          M m; std::vector<M::Vertex_index> at;
+          for (int i = 0; i < n; i++) { double x, y, z; in >> x >> y >> z; at.push_back(m.add_vertex(K::Point_3(x, y, z))); }
+          for (int i = 0; i < f; i++) { int k, a, b, c; in >> k >> a >> b >> c; if (m.add_face(at[a], at[b], at[c]) == M::null_face()) return 3; }
+          if (std::string(v[1]) == "vertices") {
+            std::vector<M::Halfedge_index> out;
+            CGAL::Polygon_mesh_processing::non_manifold_vertices(m, std::back_inserter(out));
+            std::cout << out.size() << '\n';
+            return 0;
+          }
+          std::vector<std::pair<M::Face_index, M::Face_index>> out;
+          CGAL::Polygon_mesh_processing::self_intersections<CGAL::Sequential_tag>(m, std::back_inserter(out));
+          for (auto& p : out) std::cout << (int)p.first << ' ' << (int)p.second << '\n';
+        }
+        """;
+
+    private static readonly CompiledTool s_tool = new("cgal-mesh", Source, "-lgmp", "-lmpfr");
 
     /// <summary>Pairs of triangles that meet where they should not, a triangle without area as a pair with itself.</summary>
     /// <remarks>The library refuses to build a mesh with a non-manifold edge: then the test fails here.</remarks>
@@ -20,59 +45,7 @@ internal static class CgalMesh
     private static string[] Ask(Mesh mesh, string what)
     {
         using var folder = new TestFolder();
-        WriteOff(mesh, folder["mesh.off"]);
-        return Run(s_program.Value, what, folder["mesh.off"]).Split('\n', StringSplitOptions.RemoveEmptyEntries);
-    }
-
-    private static string Compile()
-    {
-        var folder = Directory.CreateDirectory(Path.Combine(TestFolder.Base, "cgal-mesh")).FullName;
-        File.WriteAllText(Path.Combine(folder, "ask.cpp"), """
-            #include <CGAL/Exact_predicates_inexact_constructions_kernel.h>
-            #include <CGAL/Surface_mesh.h>
-            #include <CGAL/Polygon_mesh_processing/self_intersections.h>
-            #include <CGAL/Polygon_mesh_processing/manifoldness.h>
-            #include <fstream>
-            #include <iostream>
-            typedef CGAL::Exact_predicates_inexact_constructions_kernel K;
-            typedef CGAL::Surface_mesh<K::Point_3> M;
-            int main(int, char** v) {
-              std::ifstream in(v[2]); std::string head; int n, f, e; in >> head >> n >> f >> e;
-              M m; std::vector<M::Vertex_index> at;
-              for (int i = 0; i < n; i++) { double x, y, z; in >> x >> y >> z; at.push_back(m.add_vertex(K::Point_3(x, y, z))); }
-              for (int i = 0; i < f; i++) { int k, a, b, c; in >> k >> a >> b >> c; if (m.add_face(at[a], at[b], at[c]) == M::null_face()) return 3; }
-              if (std::string(v[1]) == "vertices") {
-                std::vector<M::Halfedge_index> out;
-                CGAL::Polygon_mesh_processing::non_manifold_vertices(m, std::back_inserter(out));
-                std::cout << out.size() << '\n';
-                return 0;
-              }
-              std::vector<std::pair<M::Face_index, M::Face_index>> out;
-              CGAL::Polygon_mesh_processing::self_intersections<CGAL::Sequential_tag>(m, std::back_inserter(out));
-              for (auto& p : out) std::cout << (int)p.first << ' ' << (int)p.second << '\n';
-            }
-            """);
-        var program = Path.Combine(folder, "ask");
-        Run("g++", "-O1", "-std=c++17", "-o", program, Path.Combine(folder, "ask.cpp"), "-lgmp", "-lmpfr");
-        return program;
-    }
-
-    private static string Run(string program, params string[] arguments)
-    {
-        using var process = Process.Start(new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true })!;
-        var output = process.StandardOutput.ReadToEnd();
-        process.WaitForExit();
-        process.ExitCode.Should().Be(0);
-        return output;
-    }
-
-    private static void WriteOff(Mesh mesh, string path)
-    {
-        using var file = new StreamWriter(path);
-        file.WriteLine(FormattableString.Invariant($"OFF {mesh.VertexCount} {mesh.TriangleCount} 0"));
-        for (var v = 0; v < mesh.VertexCount; v++)
-            file.WriteLine(FormattableString.Invariant($"{mesh.Local(v).X:R} {mesh.Local(v).Y:R} {mesh.Local(v).Z:R}"));
-        for (var t = 0; t < mesh.TriangleCount; t++)
-            file.WriteLine(FormattableString.Invariant($"3 {mesh.Triangle(t).A} {mesh.Triangle(t).B} {mesh.Triangle(t).C}"));
+        TestMeshes.WriteOff(mesh, folder["mesh.off"]);
+        return s_tool.Run(what, folder["mesh.off"]).Split('\n', StringSplitOptions.RemoveEmptyEntries);
     }
 }

@@ -1,4 +1,3 @@
-using System.Diagnostics;
 using System.Text.Json;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
@@ -277,8 +276,7 @@ public class MeshFactsTests
         using var folder = new TestFolder();
         var mesh = TestMeshes.Shared(file).Welded();
         TestMeshes.WriteStl(mesh, folder["mesh.stl"]);
-        using var process = Process.Start(new ProcessStartInfo("/usr/bin/python3", [SharedData.File("reference/meshfacts.py"), folder["mesh.stl"]]) { RedirectStandardOutput = true })!;
-        var theirs = JsonDocument.Parse(process.StandardOutput.ReadToEnd()).RootElement;
+        var theirs = JsonDocument.Parse(CompiledTool.MustRun("/usr/bin/python3", SharedData.File("reference/meshfacts.py"), folder["mesh.stl"])).RootElement;
         var facts = MeshFacts.Measure(mesh, RunContext.Default);
         int Whole(string name) => theirs.GetProperty(name).GetInt32();
         (facts.BoundaryEdges, facts.NonManifoldEdges, facts.InconsistentEdges).Should().Be((Whole("boundaryEdges"), Whole("nonManifoldEdges"), Whole("inconsistentEdges")));

@@ -1,5 +1,3 @@
-using System.Diagnostics;
-using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
@@ -7,6 +5,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Repair;
 using AnatomyPrep.Meshing.Walls;
 using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Tests.Meshing.Repair;
 
 namespace AnatomyPrep.Tests.Meshing.Walls;
 
@@ -93,35 +92,8 @@ public sealed class ShellOutsideTests
     private static void Judge(Mesh mesh)
     {
         MakeShellTests.MustBeSolid(mesh);
-        using var folder = new TestFolder();
-        using (var file = new StreamWriter(folder["solid.off"]))
-        {
-            file.WriteLine(FormattableString.Invariant($"OFF {mesh.VertexCount} {mesh.TriangleCount} 0"));
-            for (var v = 0; v < mesh.VertexCount; v++)
-                file.WriteLine(FormattableString.Invariant($"{mesh.Local(v).X:R} {mesh.Local(v).Y:R} {mesh.Local(v).Z:R}"));
-            for (var t = 0; t < mesh.TriangleCount; t++)
-                file.WriteLine(FormattableString.Invariant($"3 {mesh.Triangle(t).A} {mesh.Triangle(t).B} {mesh.Triangle(t).C}"));
-        }
-
-        var said = Run(Checker.Value, folder["solid.off"]).Split('\n');
-        said.Should().Contain(["valid 1", "closed 1", "crosses 0", "bounds 1"]);
-        var volume = double.Parse(said.Single(l => l.StartsWith("volume ", StringComparison.Ordinal))[7..], CultureInfo.InvariantCulture);
-        MeshMeasures.SignedVolumeMm3(mesh).Should().BeApproximately(volume, 1e-7 * volume);
-    }
-
-    private static readonly Lazy<string> Checker = new(() =>
-    {
-        var program = Path.Combine(Directory.CreateDirectory(Path.Combine(TestFolder.Base, "checksolid")).FullName, "checksolid");
-        Run("g++", "-O1", "-std=c++17", "-o", program, Path.Combine(Repository.Root, "tests/AnatomyPrep.Tests/Meshing/Shell/checksolid.cpp"), "-lgmp", "-lmpfr");
-        return program;
-    });
-
-    private static string Run(string program, params string[] arguments)
-    {
-        using var process = Process.Start(new ProcessStartInfo(program, arguments) { RedirectStandardOutput = true })!;
-        var output = process.StandardOutput.ReadToEnd();
-        process.WaitForExit();
-        process.ExitCode.Should().Be(0);
-        return output;
+        var theirs = CgalSolidity.Of(mesh);
+        theirs.Should().BeEquivalentTo(new { IsPolygonMesh = true, Closed = true, Pairs = 0, BoundsVolume = true });
+        MeshMeasures.SignedVolumeMm3(mesh).Should().BeApproximately(theirs.VolumeMm3, 1e-7 * theirs.VolumeMm3);
     }
 }

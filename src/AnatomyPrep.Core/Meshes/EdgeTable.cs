@@ -93,6 +93,18 @@ public sealed class EdgeTable
         return new(opposite, edges, boundary, nonManifold, inconsistent);
     }
 
+    /// <summary>
+    /// The half-edge that leaves the end of a border half-edge within the same fan of triangles and has no partner, found by turning
+    /// about that vertex: the next of the border where <see cref="Opposite"/> of it is <see cref="Boundary"/>.
+    /// </summary>
+    public int AroundEnd(int border)
+    {
+        var h = Next(border);
+        while (_opposite[h] >= 0)
+            h = Next(_opposite[h]);
+        return h;
+    }
+
     /// <summary>Next half-edge of the same triangle.</summary>
     public static int Next(int h) => h % 3 == 2 ? h - 2 : h + 1;
 

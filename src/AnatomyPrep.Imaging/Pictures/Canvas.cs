@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Meshes;
 using OpenCvSharp;
 
 namespace AnatomyPrep.Imaging.Pictures;

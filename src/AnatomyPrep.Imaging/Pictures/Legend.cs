@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Meshes;
+
 namespace AnatomyPrep.Imaging.Pictures;
 
 /// <summary>Which colour stands for what, in rows that fit a width.</summary>

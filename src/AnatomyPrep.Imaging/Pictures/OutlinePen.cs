@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Meshes;
+
 namespace AnatomyPrep.Imaging.Pictures;
 
 /// <summary>Draws lines of an even width at sub-pixel positions.</summary>

@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Meshes;
+
 namespace AnatomyPrep.Imaging.Pictures;
 
 /// <summary>A round length in millimetres that fits a picture.</summary>

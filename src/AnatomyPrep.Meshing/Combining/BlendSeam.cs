@@ -7,7 +7,6 @@ using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 using Displacement = AnatomyPrep.Meshing.Shape.Displacement;
-using VertexTriangles = AnatomyPrep.Meshing.Repair.VertexTriangles;
 
 namespace AnatomyPrep.Meshing.Combining;
 
@@ -159,7 +158,7 @@ public static class BlendSeam
 
     private static Mesh Blended(Mesh fine, SeamZone zone, double widthMm, RunContext run, out int heldBack)
     {
-        var around = new VertexTriangles(fine);
+        var around = VertexTriangles.Of(fine);
         var (vertices, shares) = Moving(fine, zone, widthMm);
         var smooth = Smoothed(fine, around, vertices, shares, run);
         var keep = new double[fine.VertexCount];

@@ -5,7 +5,6 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Repair;
 using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
-using VertexTriangles = AnatomyPrep.Meshing.Repair.VertexTriangles;
 
 namespace AnatomyPrep.Meshing.Combining;
 
@@ -97,7 +96,7 @@ public static class Drain
         private readonly double _radiusMm = parameters.DiameterMm / 2;
         private readonly List<RayHit> _hits = [];
         private readonly List<int> _near = [];
-        private readonly VertexTriangles _around = new(mesh);
+        private readonly VertexTriangles _around = VertexTriangles.Of(mesh);
 
         public List<Mesh> Holes { get; } = [];
 

@@ -64,9 +64,7 @@ public static class BoundaryLoops
         var broken = new List<int>();
         foreach (var h in border)
         {
-            var g = EdgeTable.Next(h);
-            while (edges.Opposite[g] >= 0)
-                g = EdgeTable.Next(edges.Opposite[g]);
+            var g = edges.AroundEnd(h);
             if (edges.Opposite[g] == EdgeTable.Boundary)
             {
                 next[h] = g;

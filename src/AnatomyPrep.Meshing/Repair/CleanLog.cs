@@ -13,7 +13,7 @@ internal sealed class CleanLog
     public double ChangedAreaMm2 => _taken.Sum(t => t.Result.Effect.ChangedAreaMm2 ?? 0);
 
     /// <summary>Mean of means weighted by changed area, largest of the largest.</summary>
-    public Displacement Displacement
+    public DistanceTally Displacement
     {
         get
         {

@@ -37,7 +37,7 @@ internal sealed class CrossingEditor
 
     public EditableMesh Mesh { get; }
 
-    public Displacement Displacement { get; private set; }
+    public DistanceTally Displacement { get; private set; }
 
     public int Reshaped { get; private set; }
 

@@ -16,7 +16,7 @@ internal sealed class DegenerateEditor(EditableMesh mesh, double limitMm)
 
     public EditableMesh Mesh { get; } = mesh;
 
-    public Displacement Displacement { get; private set; }
+    public DistanceTally Displacement { get; private set; }
 
     public int Edits { get; private set; }
 

@@ -39,7 +39,7 @@ internal sealed class FanSplit
 
     public double MovedAreaMm2 { get; private set; }
 
-    public Displacement Displacement { get; private set; }
+    public DistanceTally Displacement { get; private set; }
 
     public Vec3? FirstPlaceMm { get; private set; }
 

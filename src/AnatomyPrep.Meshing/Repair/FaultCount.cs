@@ -23,7 +23,7 @@ internal readonly record struct FaultCount(
             CountWithoutArea(mesh, run),
             surface.Pairs.Pairs.Count,
             surface.Shells.All.Count(s => !s.Outward),
-            Verify.BoundaryLoops.FirstHalfEdges(mesh.TriangleArray, edges).Count);
+            Verify.LoopStarts.FirstHalfEdges(mesh.TriangleArray, edges).Count);
     }
 
     public int CompareTo(FaultCount other) =>

@@ -13,7 +13,7 @@ internal static class FaultReach
     /// <remarks>Dijkstra from all corners of faults, by what is left of each one's reach: O(k log k) for k vertices within reach.</remarks>
     public static bool[] Find(Mesh mesh, IEnumerable<int> faults)
     {
-        var around = new VertexTriangles(mesh);
+        var around = VertexTriangles.Of(mesh);
         var meanMm = MeanEdge(mesh, 0, mesh.Triangles.Length);
         var left = new double[mesh.VertexCount];
         Array.Fill(left, double.NegativeInfinity);

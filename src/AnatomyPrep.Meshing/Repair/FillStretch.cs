@@ -30,7 +30,7 @@ public static class FillStretch
             return RepairResult.Unchanged(mesh, run, [NotFilled(parameters.FromMm)]);
 
         var widened = WithNewBorder(mesh, stretch, out var rimVertices);
-        var around = new VertexTriangles(widened);
+        var around = VertexTriangles.Of(widened);
         var rim = new HoleRim(widened, around, rimVertices);
         var check = new PatchCheck(widened, TriangleTree.Build(widened, run));
         var patch = HoleFiller.Best(widened, around, rim, parameters.Method, check, [], run);

@@ -14,7 +14,7 @@ internal static class HolePatches
     /// <returns>One per loop; null where it could not be closed.</returns>
     public static HolePatch?[] Make(Mesh mesh, IReadOnlyList<BoundaryLoop> chosen, FillMethod method, string step, RunContext run)
     {
-        var around = new VertexTriangles(mesh);
+        var around = VertexTriangles.Of(mesh);
         var check = new PatchCheck(mesh, TriangleTree.Build(mesh, run));
         var rims = new HoleRim?[chosen.Count];
         var patches = new HolePatch?[chosen.Count];

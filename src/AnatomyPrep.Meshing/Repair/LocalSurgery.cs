@@ -182,7 +182,7 @@ internal sealed class LocalSurgery
 
     private Replacement Moved(List<int> inner, Vec3[] places)
     {
-        var moved = default(Displacement);
+        var moved = default(DistanceTally);
         var points = new Vec3[inner.Count];
         for (var i = 0; i < points.Length; i++)
         {
@@ -240,14 +240,14 @@ internal sealed class LocalSurgery
     }
 
     // How far the surface moves: the vertices that go, measured to what takes their place.
-    private Displacement Distances(Mesh open, List<HolePatch> patches)
+    private DistanceTally Distances(Mesh open, List<HolePatch> patches)
     {
         var rim = patches.SelectMany(p => p.Rim).ToHashSet();
         var gone = new SortedSet<int>();
         for (var h = 0; h < _local.Triangles.Length; h++)
             if (_inRegion[h / 3] && !rim.Contains(_local.Triangles[h]))
                 gone.Add(_local.Triangles[h]);
-        var moved = default(Displacement);
+        var moved = default(DistanceTally);
         foreach (var v in gone)
         {
             var nearest = double.PositiveInfinity;

@@ -1,6 +1,8 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Meshing.Repair;
 
@@ -27,6 +29,23 @@ internal sealed class Pieces
         var ofTriangle = Label(mesh.Triangles, mesh.VertexCount, out var count);
         run.ThrowIfCancelled();
         return new(ofTriangle, Measure(mesh, ofTriangle, count, EdgeTable.Build(mesh)));
+    }
+
+    /// <summary>Finds the shell that each inward-facing closed piece (a cavity) lies in, by <see cref="ShellNesting"/>.</summary>
+    /// <returns>Per piece: the smallest closed outward piece around it, or -1. Only for pieces that face inward.</returns>
+    public int[] FindShellsOfCavities(Mesh mesh, RunContext run)
+    {
+        var shell = new int[All.Count];
+        Array.Fill(shell, -1);
+        bool[] cavity = [.. All.Select(p => p.FacesInward)], solid = [.. All.Select(p => p.IsClosed && !p.FacesInward)];
+        if (!cavity.Contains(true) || !solid.Contains(true))
+            return shell;
+        var around = ShellNesting.Containers(TriangleTree.Build(mesh, run), PieceOfTriangle, solid, run, cavity);
+        for (var p = 0; p < shell.Length; p++)
+            foreach (var other in around[p])
+                if (shell[p] < 0 || All[other].VolumeMm3 < All[shell[p]].VolumeMm3)
+                    shell[p] = other;
+        return shell;
     }
 
     /// <summary>Number of the piece of each triangle, without measuring them.</summary>

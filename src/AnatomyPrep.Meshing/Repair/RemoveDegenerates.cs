@@ -88,7 +88,7 @@ public static class RemoveDegenerates
         ["degenerateTrianglesLeft"] = left,
     };
 
-    private static List<Finding> Findings(Mesh after, int removed, List<int> left, Displacement displacement, double limitMm)
+    private static List<Finding> Findings(Mesh after, int removed, List<int> left, DistanceTally displacement, double limitMm)
     {
         var findings = new List<Finding>();
         if (removed > 0)
@@ -119,7 +119,7 @@ public static class RemoveDegenerates
 
         public double ChangedMm2 { get; private set; }
 
-        public Displacement Displacement { get; private set; }
+        public DistanceTally Displacement { get; private set; }
 
         public void Add(DegenerateEditor editor, double changedMm2)
         {

@@ -55,7 +55,7 @@ public static class RemoveTags
         if (ReferenceEquals(after, mesh))
             return RepairResult.Unchanged(mesh, run, measures: measures);
         var changed = trim.AreaMm2 + (refill is null ? 0 : refill.RemovedAreaMm2 + refill.FilledAreaMm2);
-        var moved = spikes == 0 ? default : default(Displacement).With(highestMm);
+        var moved = spikes == 0 ? default : default(DistanceTally).With(highestMm);
         return RepairResult.Changed(mesh, after, changed, moved, run, measures, [Removed(measures)]);
     }
 
@@ -109,7 +109,7 @@ public static class RemoveTags
         highestMm = 0;
         if (ratio == 0)
             return 0;
-        var around = new VertexTriangles(mesh);
+        var around = VertexTriangles.Of(mesh);
         var leastReach = MeanEdge(mesh) / 2;
         var heights = new double[mesh.VertexCount];
         Partition.Ranges(run, mesh.VertexCount, block, (_, from, to) =>

@@ -22,7 +22,7 @@ public sealed record RepairResult(Mesh Mesh, StepEffect Effect, IReadOnlyList<Fi
         Mesh before,
         Mesh after,
         double changedAreaMm2,
-        Displacement displacement,
+        DistanceTally displacement,
         RunContext run,
         IReadOnlyDictionary<string, double> measures,
         IReadOnlyList<Finding> findings) =>

@@ -34,7 +34,7 @@ internal sealed record Replacement(
     (int A, int B, int C)[] Triangles,
     Vec3[] Points,
     int[] MovedVertices,
-    Displacement Moved,
+    DistanceTally Moved,
     Origin[]? Origins = null)
 {
     /// <returns>Number of each triangle in the mesh afterwards.</returns>

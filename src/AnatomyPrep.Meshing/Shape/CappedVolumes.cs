@@ -63,7 +63,7 @@ internal static class CappedVolumes
             if (table.Opposite[seed] >= 0 || seen[seed])
                 continue;
             var loop = new List<int>();
-            for (var h = seed; !seen[h]; h = After(table, h))
+            for (var h = seed; !seen[h]; h = table.AroundEnd(h))
             {
                 seen[h] = true;
                 loop.Add(h);
@@ -71,14 +71,5 @@ internal static class CappedVolumes
 
             yield return loop;
         }
-    }
-
-    /// <summary>The border half-edge that goes on from the end of this one, found by turning about that vertex.</summary>
-    private static int After(EdgeTable table, int h)
-    {
-        h = EdgeTable.Next(h);
-        for (var turns = 0; table.Opposite[h] >= 0 && turns < table.OppositeArray.Length; turns++)
-            h = EdgeTable.Next(table.Opposite[h]);
-        return h;
     }
 }

@@ -33,7 +33,7 @@ internal sealed record FeatureLines(bool[] Line, RemeshKind[] Kind, TriangleTree
     internal static FeatureLines Find(Mesh mesh, EdgeTable edges, RemeshParameters parameters, bool[] locked, RunContext run)
     {
         var line = Lines(mesh, edges, parameters.FeatureAngleDeg, run);
-        var at = VertexTriangles.Build(mesh.Triangles, mesh.VertexCount, run);
+        var at = VertexTriangles.Of(mesh, run);
         var regular = VertexKinds.Find(mesh.TriangleArray, at, run);
         var pinned = new bool[mesh.VertexCount];
         if (parameters.PinRims)

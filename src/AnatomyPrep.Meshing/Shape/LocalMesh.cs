@@ -1,4 +1,6 @@
+using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Shape;
 
@@ -45,10 +47,10 @@ internal sealed class LocalMesh
 
     internal float[] Positions { get; }
 
-    internal double SquaredDistance(int t, double x, double y, double z)
+    internal double SquaredDistance(int t, Vec3 p)
     {
-        int a = 3 * Corners[3 * t], b = 3 * Corners[(3 * t) + 1], c = 3 * Corners[(3 * t) + 2];
-        return PointTriangle.SquaredDistance(
-            x, y, z, Positions[a], Positions[a + 1], Positions[a + 2], Positions[b], Positions[b + 1], Positions[b + 2], Positions[c], Positions[c + 1], Positions[c + 2]);
+        return PointTriangle.SquaredDistance(p, At(Corners[3 * t]), At(Corners[(3 * t) + 1]), At(Corners[(3 * t) + 2]));
     }
+
+    private Vec3 At(int v) => new(Positions[3 * v], Positions[(3 * v) + 1], Positions[(3 * v) + 2]);
 }

@@ -92,7 +92,7 @@ internal sealed class OrientedShells
     {
         var table = EdgeTable.Build(mesh);
         var neighbours = new int[table.OppositeArray.Length];
-        var at = table.InconsistentEdges > 0 ? VertexTriangles.Build(mesh.Triangles, mesh.VertexCount, run) : null;
+        var at = table.InconsistentEdges > 0 ? VertexTriangles.Of(mesh, run) : null;
         for (var h = 0; h < neighbours.Length; h++)
             neighbours[h] = table.Opposite[h] switch
             {
@@ -106,9 +106,13 @@ internal sealed class OrientedShells
     private static int Partner(ReadOnlySpan<int> triangles, VertexTriangles at, int h)
     {
         var to = triangles[EdgeTable.Next(h)];
-        foreach (var t in at.At(triangles[h]))
+        foreach (var corner in at.CornersAt(triangles[h]))
+        {
+            var t = corner / 3;
             if (t != h / 3 && (triangles[3 * t] == to || triangles[(3 * t) + 1] == to || triangles[(3 * t) + 2] == to))
                 return t;
+        }
+
         throw new InvalidOperationException("An edge of two triangles has a second one.");
     }
 

@@ -211,7 +211,7 @@ internal sealed class RemeshPass
                 continue;
             if (!IsNear((_surface.At(b) + place) * 0.5) || !IsNear((_surface.At(c) + place) * 0.5))
                 return false;
-            gone = Math.Min(gone, (Spatial.PointTriangle.Nearest(_surface.At(u), place, _surface.At(b), _surface.At(c), out var _) - _surface.At(u)).LengthSquared);
+            gone = Math.Min(gone, PointTriangle.SquaredDistance(_surface.At(u), place, _surface.At(b), _surface.At(c)));
         }
 
         return gone <= _limitMm * _limitMm;

@@ -93,9 +93,12 @@ public static class Simplify
         {
             var next = new List<int>();
             foreach (var v in front)
-                foreach (var t in work.Around(v))
-                    for (var h = 3 * t; h < (3 * t) + 3; h++)
-                        Take(mesh.TriangleArray[h], next);
+                foreach (var corner in work.Around(v))
+                {
+                    Take(mesh.TriangleArray[EdgeTable.Next(corner)], next);
+                    Take(mesh.TriangleArray[EdgeTable.Previous(corner)], next);
+                }
+
             front = next;
         }
 

@@ -42,7 +42,7 @@ internal sealed class SimplifyRun
     internal SimplifyRun(Mesh mesh, SimplifyParameters parameters, int target, double limitMm, RunContext run)
     {
         (_mesh, _target, _limitMm, _run) = (mesh, target, limitMm, run);
-        _at = VertexTriangles.Build(mesh.Triangles, mesh.VertexCount, run);
+        _at = VertexTriangles.Of(mesh, run);
         _kind = VertexKinds.Find(mesh.TriangleArray, _at, run);
         var pinned = new bool[mesh.VertexCount];
         if (parameters.PinRims)
@@ -99,14 +99,14 @@ internal sealed class SimplifyRun
     {
         if (_pieceOf.Length == 0)
             return;
-        foreach (var t in _at.At(v))
-            for (var h = 3 * t; h < (3 * t) + 3; h++)
+        foreach (var corner in _at.CornersAt(v))
+            for (var h = corner - (corner % 3); h <= corner - (corner % 3) + 2; h++)
                 if (_pieceOf[_mesh.TriangleArray[h]] is >= 0 and var piece)
                     _stale[piece] = true;
     }
 
-    /// <summary>The triangles at a vertex of the input.</summary>
-    internal ReadOnlySpan<int> Around(int v) => _at.At(v);
+    /// <summary>The triangles at a vertex of the input, by their corners there.</summary>
+    internal ReadOnlySpan<int> Around(int v) => _at.CornersAt(v);
 
     private SimplifiedMesh Result()
     {
@@ -351,16 +351,16 @@ internal sealed class SimplifyRun
         var nearest = new int[_mesh.VertexCount];
         Partition.Ranges(_run, nearest.Length, 1 << 14, (_, from, to) =>
         {
-            var p = _mesh.PositionArray;
             for (var v = from; v < to; v++)
             {
                 var least = double.PositiveInfinity;
                 nearest[v] = -1;
-                if (local.Vertices.Length == 0 || _at.At(v).IsEmpty)
+                if (local.Vertices.Length == 0 || _at.CornersAt(v).IsEmpty)
                     continue;
-                foreach (var t in around.At(index[v]))
+                foreach (var corner in around.CornersAt(index[v]))
                 {
-                    var squared = local.SquaredDistance(t, p[3 * v], p[(3 * v) + 1], p[(3 * v) + 2]);
+                    var t = corner / 3;
+                    var squared = local.SquaredDistance(t, _mesh.Local(v));
                     if (squared < least)
                         (nearest[v], least) = (t, squared);
                 }

@@ -83,7 +83,7 @@ public static class SmoothFeatures
         internal Filter(Mesh mesh, bool[] pinned, DisplacementBound bound, RunContext run)
         {
             (_run, _corners, _pinned, _bound) = (run, mesh.TriangleArray, pinned, bound);
-            _at = VertexTriangles.Build(_corners, mesh.VertexCount, run);
+            _at = VertexTriangles.Of(mesh, run);
             Positions = [.. mesh.PositionArray];
             _centers = new float[_corners.Length];
             _normals = new float[_corners.Length];
@@ -170,8 +170,9 @@ public static class SmoothFeatures
             {
                 for (var t = first; t < end; t++)
                     for (var corner = 0; corner < 3; corner++)
-                        foreach (var other in _at.At(_corners[(3 * t) + corner]))
+                        foreach (var at in _at.CornersAt(_corners[(3 * t) + corner]))
                         {
+                            var other = at / 3;
                             if (other <= t || SeenBefore(t, corner, other))
                                 continue;
                             sums[piece] += Math.Sqrt(CenterDistanceSquared(t, other));
@@ -190,8 +191,9 @@ public static class SmoothFeatures
             double nx = _normals[3 * t], ny = _normals[(3 * t) + 1], nz = _normals[(3 * t) + 2];
             double x = nx * _areas[t], y = ny * _areas[t], z = nz * _areas[t];
             for (var corner = 0; corner < 3; corner++)
-                foreach (var other in _at.At(_corners[(3 * t) + corner]))
+                foreach (var at in _at.CornersAt(_corners[(3 * t) + corner]))
                 {
+                    var other = at / 3;
                     if (other == t || SeenBefore(t, corner, other))
                         continue;
                     double ox = _normals[3 * other], oy = _normals[(3 * other) + 1], oz = _normals[(3 * other) + 2];
@@ -236,12 +238,13 @@ public static class SmoothFeatures
         private void MoveVertex(int v, float[] to)
         {
             float x = Positions[3 * v], y = Positions[(3 * v) + 1], z = Positions[(3 * v) + 2];
-            var around = _at.At(v);
+            var around = _at.CornersAt(v);
             if (!_pinned[v] && !around.IsEmpty)
             {
                 double mx = 0, my = 0, mz = 0;
-                foreach (var t in around)
+                foreach (var at in around)
                 {
+                    var t = at / 3;
                     double nx = _normals[3 * t], ny = _normals[(3 * t) + 1], nz = _normals[(3 * t) + 2];
                     var along = (nx * ((double)_centers[3 * t] - x)) + (ny * ((double)_centers[(3 * t) + 1] - y)) + (nz * ((double)_centers[(3 * t) + 2] - z));
                     (mx, my, mz) = (mx + (nx * along), my + (ny * along), mz + (nz * along));

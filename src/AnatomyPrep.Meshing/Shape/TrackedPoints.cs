@@ -20,7 +20,7 @@ internal sealed class TrackedPoints
     private readonly float[] _points;
     private readonly int[] _first;
     private readonly int[] _next;
-    private readonly List<double> _patch = [];
+    private readonly List<Vec3> _patch = [];
     private readonly List<int> _patchTriangles = [];
     private readonly List<(int Point, int Triangle)> _moves = [];
 
@@ -86,7 +86,7 @@ internal sealed class TrackedPoints
             for (var i = 3 * t; i < (3 * t) + 3; i++)
             {
                 var w = corners[i];
-                _patch.AddRange(w == u || w == v ? [x, y, z] : [positions[3 * w], positions[(3 * w) + 1], positions[(3 * w) + 2]]);
+                _patch.Add(w == u || w == v ? new(x, y, z) : new(positions[3 * w], positions[(3 * w) + 1], positions[(3 * w) + 2]));
             }
         }
     }
@@ -94,11 +94,10 @@ internal sealed class TrackedPoints
     private bool PatchIsNear(Vec3 place)
     {
         var patch = CollectionsMarshal.AsSpan(_patch);
-        for (var i = 0; i < patch.Length; i += 9)
+        for (var i = 0; i < patch.Length; i += 3)
         {
-            Vec3 a = new(patch[i], patch[i + 1], patch[i + 2]), b = new(patch[i + 3], patch[i + 4], patch[i + 5]), c = new(patch[i + 6], patch[i + 7], patch[i + 8]);
             // An edge from the new place ends one triangle and begins the next: one of the two is enough.
-            var end = a == place ? b : b == place ? c : a;
+            var end = patch[i] == place ? patch[i + 1] : patch[i + 1] == place ? patch[i + 2] : patch[i];
             if (!_input.NearestLocal((place + end) * 0.5, _limit).Found)
                 return false;
         }
@@ -112,8 +111,8 @@ internal sealed class TrackedPoints
         var patch = CollectionsMarshal.AsSpan(_patch);
         for (var point = _first[triangle]; point != None; point = _next[point])
         {
-            double px = _points[3 * point], py = _points[(3 * point) + 1], pz = _points[(3 * point) + 2];
-            if (slot != None && PointTriangle.SquaredDistance(px, py, pz, patch.Slice(9 * slot, 9)) <= _squaredLimit)
+            Vec3 p = new(_points[3 * point], _points[(3 * point) + 1], _points[(3 * point) + 2]);
+            if (slot != None && Squared(p, patch, slot) <= _squaredLimit)
             {
                 _moves.Add((point, triangle));
                 continue;
@@ -122,7 +121,7 @@ internal sealed class TrackedPoints
             var (best, least) = (None, double.PositiveInfinity);
             for (var i = 0; i < _patchTriangles.Count; i++)
             {
-                var squared = PointTriangle.SquaredDistance(px, py, pz, patch.Slice(9 * i, 9));
+                var squared = Squared(p, patch, i);
                 if (squared < least)
                     (best, least) = (i, squared);
             }
@@ -134,4 +133,7 @@ internal sealed class TrackedPoints
 
         return true;
     }
+
+    private static double Squared(in Vec3 p, ReadOnlySpan<Vec3> patch, int slot) =>
+        PointTriangle.SquaredDistance(p, patch[3 * slot], patch[(3 * slot) + 1], patch[(3 * slot) + 2]);
 }

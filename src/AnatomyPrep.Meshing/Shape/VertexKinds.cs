@@ -14,13 +14,13 @@ internal static class VertexKinds
     /// </summary>
     internal static byte[] Find(int[] corners, VertexTriangles at, RunContext run)
     {
-        var kinds = new byte[at.Start.Length - 1];
+        var kinds = new byte[at.VertexCount];
         Partition.Ranges(run, kinds.Length, Block, (_, from, to) =>
         {
             Span<int> next = stackalloc int[64];
             Span<int> last = stackalloc int[64];
             for (var v = from; v < to; v++)
-                kinds[v] = Kind(corners, at.At(v), v, next, last);
+                kinds[v] = Kind(corners, at.CornersAt(v), v, next, last);
         });
         return kinds;
     }
@@ -38,8 +38,9 @@ internal static class VertexKinds
             {
                 var (a, b) = (corners[h], corners[EdgeTable.Next(h)]);
                 var (alone, otherOrigin) = (true, false);
-                foreach (var t in at.At(a))
+                foreach (var corner in at.CornersAt(a))
                 {
+                    var t = corner / 3;
                     if (t == h / 3 || (corners[3 * t] != b && corners[(3 * t) + 1] != b && corners[(3 * t) + 2] != b))
                         continue;
                     alone = false;
@@ -59,8 +60,7 @@ internal static class VertexKinds
             return EdgeCollapser.Pinned;
         for (var i = 0; i < around.Length; i++)
         {
-            int a = corners[3 * around[i]], b = corners[(3 * around[i]) + 1], c = corners[(3 * around[i]) + 2];
-            (next[i], last[i]) = a == v ? (b, c) : b == v ? (c, a) : (a, b);
+            (next[i], last[i]) = (corners[EdgeTable.Next(around[i])], corners[EdgeTable.Previous(around[i])]);
             // A neighbour that follows twice, or precedes twice, lies at an edge of many triangles or of turned ones.
             if (next[..i].Contains(next[i]) || last[..i].Contains(last[i]) || next[i] == v || last[i] == v || next[i] == last[i])
                 return EdgeCollapser.Pinned;

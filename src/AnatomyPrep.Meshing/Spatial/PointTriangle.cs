@@ -29,6 +29,8 @@ internal static class PointTriangle
 {
     private const double ThinSquared = 1e-16;
 
+    internal static double SquaredDistance(in Vec3 p, in Vec3 a, in Vec3 b, in Vec3 c) => (p - Nearest(p, a, b, c, out _)).LengthSquared;
+
     internal static Vec3 Nearest(in Vec3 p, in Vec3 a, in Vec3 b, in Vec3 c, out TriangleFeature feature)
     {
         Vec3 ab = b - a, ac = c - a, ap = p - a;

@@ -37,7 +37,7 @@ internal sealed class MeshFactsMeasure
         var pairs = SelfIntersections.Find(tree, edges, _run);
         _run.Report(Step, "vertices", 0.8);
         var fans = VertexFans.NonManifold(_mesh.TriangleArray, _mesh.VertexCount, edges, _run);
-        var loops = BoundaryLoops.FirstHalfEdges(_mesh.TriangleArray, edges);
+        var loops = LoopStarts.FirstHalfEdges(_mesh.TriangleArray, edges);
         _run.Report(Step, "parts", 0.9);
         var shells = Shells.Measure(tree, edges, pairs, _run);
         var flat = WithoutArea();

@@ -21,12 +21,10 @@ public sealed record Shell(
 /// <summary>Connected parts of a mesh and how they lie in each other.</summary>
 /// <remarks>
 /// Parts by union-find over shared vertices (R. E. Tarjan, "Efficiency of a good but not linear set union algorithm", J. ACM 22
-///   (1975)), numbered by their first triangle. Nesting by parity: a ray along +x from a vertex of the part is counted against
-///   every other closed part, with exact predicates (<see cref="TriangleTree.CrossedAlongX"/>). A vertex that lies on another
-///   part says nothing about it, so the next one is taken, at last the centre of a triangle.
+///   (1975)), numbered by their first triangle. Nesting: <see cref="ShellNesting"/>.
 /// Parts that cross or lie on each other are in none of each other, when the pairs that say so are given.
 /// Triangles with a repeated corner belong to no part.
-/// Cost: O(triangles) and one ray for each part when there is more than one. Memory: 4 bytes a vertex and a triangle.
+/// Cost: O(triangles) and a few rays for each part when there is more than one. Memory: 4 bytes a vertex and a triangle.
 /// </remarks>
 public sealed class Shells
 {
@@ -55,15 +53,11 @@ public sealed class Shells
         var mesh = tree.Mesh;
         var (ofTriangle, count) = Label(mesh, run);
         var sums = Sum(mesh, edges, ofTriangle, count, run);
-        var depths = new int[count];
+        var around = ShellNesting.Containers(tree, ofTriangle, Array.ConvertAll(sums, s => !s.Open), run);
         var crossing = CrossingParts(pairs, ofTriangle);
-        if (count > 1)
-            Partition.Ranges(run, count, 64, (_, from, to) =>
-            {
-                var search = new Nesting(tree, ofTriangle, sums, crossing);
-                for (var shell = from; shell < to; shell++)
-                    depths[shell] = search.Depth(shell);
-            });
+        var depths = new int[count];
+        for (var shell = 0; shell < count; shell++)
+            depths[shell] = around[shell].Count(other => !crossing.Contains((shell, other)));
         return new(ofTriangle, [.. sums.Select((s, i) => s.ToShell(mesh, depths[i]))]);
     }
 
@@ -218,76 +212,6 @@ public sealed class Shells
             var outward = Open ? Volume >= -FlatSheet * scale : wanted > NoVolume * scale;
             var bounds = new Box3(Bounds.Min + mesh.OriginMm, Bounds.Max + mesh.OriginMm);
             return new(First, Triangles, !Open, Volume, Area, bounds, depth, outward);
-        }
-    }
-
-    /// <summary>Counts crossings of one ray against each part; one instance a thread.</summary>
-    private sealed class Nesting(TriangleTree tree, int[] ofTriangle, ShellSum[] sums, HashSet<(int, int)> crossing)
-    {
-        private const int Tries = 16;
-
-        private readonly List<int> _found = [];
-        private readonly List<int> _parts = [];
-
-        internal int Depth(int shell)
-        {
-            var p = FreePoint(shell);
-            tree.CrossedAlongX(p, _found);
-            _parts.Clear();
-            foreach (var t in _found)
-            {
-                var part = ofTriangle[t];
-                if (part >= 0 && part != shell && !sums[part].Open && !crossing.Contains((shell, part)))
-                    _parts.Add(part);
-            }
-
-            _parts.Sort();
-            var depth = 0;
-            for (var i = 0; i < _parts.Count;)
-            {
-                var j = i;
-                while (j < _parts.Count && _parts[j] == _parts[i])
-                    j++;
-                depth += (j - i) & 1;
-                i = j;
-            }
-
-            return depth;
-        }
-
-        /// <summary>A corner of the part that lies on no other part; if none is found soon, the centre of its first triangle.</summary>
-        private Vec3 FreePoint(int shell)
-        {
-            var mesh = tree.Mesh;
-            var t = sums[shell].First;
-            for (var tries = 0; tries < Tries && t < ofTriangle.Length; t++)
-            {
-                if (ofTriangle[t] != shell)
-                    continue;
-                tries++;
-                var p = mesh.Local(mesh.Triangles[(3 * t) + (tries % 3)]);
-                if (!OnOtherPart(p, shell))
-                    return p;
-            }
-
-            var (a, b, c) = mesh.Triangle(sums[shell].First);
-            return (mesh.Local(a) + mesh.Local(b) + mesh.Local(c)) / 3;
-        }
-
-        private bool OnOtherPart(in Vec3 p, int shell)
-        {
-            _found.Clear();
-            tree.TrianglesNearLocal(p, p, _found);
-            foreach (var t in _found)
-            {
-                if (ofTriangle[t] == shell || ofTriangle[t] < 0)
-                    continue;
-                var (a, b, c) = tree.Mesh.Triangle(t);
-                if (TriangleTriangle.Contains(tree.Mesh.Local(a), tree.Mesh.Local(b), tree.Mesh.Local(c), p))
-                    return true;
-            }
-
-            return false;
         }
     }
 }

@@ -83,7 +83,7 @@ public static class MakeShell
         return Measured(side, new(shell, stitched?.Walls ?? [.. walls.Where((_, t) => keep[t])]), parameters, run, SmallPieces.Findings(dropped), new(StringComparer.Ordinal)
         {
             ["cellMm"] = cellMm,
-            ["openings"] = Verify.BoundaryLoops.FirstHalfEdges(sheet.TriangleArray, side.Edges).Count,
+            ["openings"] = Verify.LoopStarts.FirstHalfEdges(sheet.TriangleArray, side.Edges).Count,
             ["sheetKept"] = stitched is null ? 0 : 1,
             ["verticesPutBack"] = putBack,
         });

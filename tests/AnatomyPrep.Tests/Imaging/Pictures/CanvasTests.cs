@@ -1,5 +1,6 @@
 using System.Buffers.Binary;
 using System.Text;
+using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Imaging.Pictures;
 
 namespace AnatomyPrep.Tests.Imaging.Pictures;

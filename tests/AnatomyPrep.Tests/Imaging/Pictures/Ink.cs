@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Imaging.Pictures;
 
 namespace AnatomyPrep.Tests.Imaging.Pictures;

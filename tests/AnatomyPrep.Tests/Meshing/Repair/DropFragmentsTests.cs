@@ -94,7 +94,7 @@ public class DropFragmentsTests
                     TestMeshes.Turned(TestMeshes.Icosphere(1, 2, at)),
                     TestMeshes.Turned(TestMeshes.Icosphere(1, 2, at + new Vec3(0, 0, 17.5))));
                 var pieces = Pieces.Find(mesh, s_run);
-                PieceNesting.FindShellsOfCavities(mesh, pieces, s_run).Should().Equal(-1, -1, 1, 0);
+                pieces.FindShellsOfCavities(mesh, s_run).Should().Equal(-1, -1, 1, 0);
             },
             iter: 50);
 

@@ -2,13 +2,13 @@ using AnatomyPrep.Core.Meshes;
 
 namespace AnatomyPrep.Meshing.Verify;
 
-/// <summary>The closed lines along which a surface is open.</summary>
+/// <summary>Counts the closed lines along which a surface is open, each by one of its edges. Their course: <see cref="Repair.BoundaryLoops"/>.</summary>
 /// <remarks>
 /// A border edge continues with the border edge at the other side of the fan of triangles at its end. Where two holes meet in a
 /// vertex they so remain two loops, or one, as the surface itself runs. Where the fan is broken by turned or surplus triangles,
 /// what ends there is joined at the vertex. O(border edges + triangles at their ends).
 /// </remarks>
-internal static class BoundaryLoops
+internal static class LoopStarts
 {
     /// <summary>One border half-edge of each loop, the lowest, ascending.</summary>
     internal static List<int> FirstHalfEdges(int[] triangles, EdgeTable edges)
@@ -26,8 +26,8 @@ internal static class BoundaryLoops
         var loose = new List<(int Vertex, int Edge)>();
         for (var i = 0; i < border.Count; i++)
         {
-            var next = Continuation(opposite, border[i]);
-            var j = next < 0 ? -1 : border.BinarySearch(next);
+            var next = edges.AroundEnd(border[i]);
+            var j = opposite[next] == EdgeTable.Boundary ? border.BinarySearch(next) : -1;
             if (j < 0)
             {
                 loose.Add((triangles[EdgeTable.Next(border[i])], i));
@@ -46,15 +46,6 @@ internal static class BoundaryLoops
             if (loose[k].Vertex == loose[k - 1].Vertex)
                 Join(parent, loose[k].Edge, loose[k - 1].Edge);
         return [.. Enumerable.Range(0, parent.Length).Where(i => parent[i] == i).Select(i => border[i])];
-    }
-
-    /// <summary>The border half-edge that leaves the end of this one within the same fan, or a negative mark.</summary>
-    private static int Continuation(int[] opposite, int border)
-    {
-        var h = EdgeTable.Next(border);
-        while (opposite[h] >= 0)
-            h = EdgeTable.Next(opposite[h]);
-        return opposite[h] == EdgeTable.Boundary ? h : opposite[h];
     }
 
     private static void Join(int[] parent, int a, int b)

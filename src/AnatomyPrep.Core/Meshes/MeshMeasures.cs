@@ -12,15 +12,11 @@ public static class MeshMeasures
     public static double SignedVolumeMm3(Mesh mesh, RunContext? run = null)
     {
         var center = mesh.BoundsMm().Center - mesh.OriginMm;
-        return Sum(mesh, run, (m, t) =>
-        {
-            var (a, b, c) = m.Triangle(t);
-            return Vec3.Dot(m.Local(a) - center, Vec3.Cross(m.Local(b) - center, m.Local(c) - center)) / 6;
-        });
+        return Sum(mesh, run, new VolumeTerm(center));
     }
 
     /// <summary>Σ |(b−a)×(c−a)|/2. mm².</summary>
-    public static double AreaMm2(Mesh mesh, RunContext? run = null) => Sum(mesh, run, TriangleAreaMm2);
+    public static double AreaMm2(Mesh mesh, RunContext? run = null) => Sum(mesh, run, default(AreaTerm));
 
     /// <summary>Area per origin, indexed by <see cref="Origin"/>. mm².</summary>
     public static double[] AreaByOriginMm2(Mesh mesh, RunContext? run = null)
@@ -28,8 +24,7 @@ public static class MeshMeasures
         var areas = new double[5];
         for (var origin = 0; origin < areas.Length; origin++)
         {
-            var wanted = (Origin)origin;
-            areas[origin] = Sum(mesh, run, (m, t) => m.Origins[t] == wanted ? TriangleAreaMm2(m, t) : 0);
+            areas[origin] = Sum(mesh, run, new OriginAreaTerm((Origin)origin));
         }
 
         return areas;
@@ -42,19 +37,45 @@ public static class MeshMeasures
         return Vec3.Cross(mesh.Local(b) - p, mesh.Local(c) - p).Length / 2;
     }
 
-    private static double Sum(Mesh mesh, RunContext? run, Func<Mesh, int, double> term)
+    private static double Sum<TTerm>(Mesh mesh, RunContext? run, TTerm term)
+        where TTerm : struct, ITerm
     {
         var blocks = new double[Partition.Pieces(mesh.TriangleCount, BlockTriangles)];
         Partition.Ranges(run ?? RunContext.Default, mesh.TriangleCount, BlockTriangles, (piece, from, to) =>
         {
             double sum = 0;
             for (var t = from; t < to; t++)
-                sum += term(mesh, t);
+                sum += term.Of(mesh, t);
             blocks[piece] = sum;
         });
         double total = 0;
         foreach (var block in blocks)
             total += block;
         return total;
+    }
+
+    /// <summary>What a triangle adds; a struct, so that the loop over triangles calls nothing.</summary>
+    private interface ITerm
+    {
+        double Of(Mesh mesh, int t);
+    }
+
+    private readonly struct VolumeTerm(Vec3 center) : ITerm
+    {
+        public double Of(Mesh mesh, int t)
+        {
+            var (a, b, c) = mesh.Triangle(t);
+            return Vec3.Dot(mesh.Local(a) - center, Vec3.Cross(mesh.Local(b) - center, mesh.Local(c) - center)) / 6;
+        }
+    }
+
+    private readonly struct AreaTerm : ITerm
+    {
+        public double Of(Mesh mesh, int t) => TriangleAreaMm2(mesh, t);
+    }
+
+    private readonly struct OriginAreaTerm(Origin wanted) : ITerm
+    {
+        public double Of(Mesh mesh, int t) => mesh.Origins[t] == wanted ? TriangleAreaMm2(mesh, t) : 0;
     }
 }

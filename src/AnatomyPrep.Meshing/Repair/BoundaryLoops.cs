@@ -179,12 +179,19 @@ public static class BoundaryLoops
                 best = loop.Id;
         }
 
+        // Each vertex once: a triangle's corners are six times as many.
+        var pieceOf = new int[mesh.VertexCount];
+        Array.Fill(pieceOf, -1);
+        for (var h = 0; h < mesh.Triangles.Length; h++)
+            pieceOf[mesh.Triangles[h]] = pieces[h / 3];
         var bounds = new Box3[pieceCount];
         Array.Fill(bounds, Box3.Empty);
-        for (var h = 0; h < mesh.Triangles.Length; h++)
+        for (var v = 0; v < pieceOf.Length; v++)
         {
-            ref var box = ref bounds[pieces[h / 3]];
-            box = box.Including(mesh.Local(mesh.Triangles[h]));
+            if (pieceOf[v] < 0)
+                continue;
+            ref var box = ref bounds[pieceOf[v]];
+            box = box.Including(mesh.Local(v));
         }
 
         foreach (var id in largest)

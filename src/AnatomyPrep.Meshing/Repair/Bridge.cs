@@ -35,7 +35,8 @@ public static class Bridge
         if (from == to)
             throw new PlanException(Step, null, nameof(parameters.ToHalfEdge), to.ToString(CultureInfo.InvariantCulture), "another border edge than the first");
 
-        var check = new PatchCheck(mesh, TriangleTree.Build(mesh, run));
+        int[] ends = [mesh.Triangles[from], mesh.Triangles[EdgeTable.Next(from)], mesh.Triangles[to], mesh.Triangles[EdgeTable.Next(to)]];
+        var check = new PatchCheck(mesh, SurfaceNear.Rims(mesh, [ends], run));
         HolePatch? patch = null;
         foreach (var straight in parameters.Straight ? (bool[])[true] : [false, true])
         {

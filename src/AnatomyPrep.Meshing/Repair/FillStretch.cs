@@ -32,7 +32,7 @@ public static class FillStretch
         var widened = WithNewBorder(mesh, stretch, out var rimVertices);
         var around = VertexTriangles.Of(widened);
         var rim = new HoleRim(widened, around, rimVertices);
-        var check = new PatchCheck(widened, TriangleTree.Build(widened, run));
+        var check = new PatchCheck(widened, SurfaceNear.Rims(widened, [rimVertices], run));
         var patch = HoleFiller.Best(widened, around, rim, parameters.Method, check, [], run);
         if (patch is null || patch.Contacts > 0)
             return RepairResult.Unchanged(mesh, run, [NotFilled(parameters.FromMm)]);

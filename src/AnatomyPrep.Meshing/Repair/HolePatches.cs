@@ -1,6 +1,5 @@
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Repair;
 
@@ -15,7 +14,7 @@ internal static class HolePatches
     public static HolePatch?[] Make(Mesh mesh, IReadOnlyList<BoundaryLoop> chosen, FillMethod method, string step, RunContext run)
     {
         var around = VertexTriangles.Of(mesh);
-        var check = new PatchCheck(mesh, TriangleTree.Build(mesh, run));
+        var check = new PatchCheck(mesh, SurfaceNear.Rims(mesh, chosen.Select(loop => loop.Vertices), run));
         var rims = new HoleRim?[chosen.Count];
         var patches = new HolePatch?[chosen.Count];
         var waits = FindNeighbours(chosen);

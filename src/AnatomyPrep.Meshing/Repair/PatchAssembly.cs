@@ -6,32 +6,31 @@ namespace AnatomyPrep.Meshing.Repair;
 /// <summary>A mesh with patches behind it: the old vertices and triangles keep their numbers and bytes.</summary>
 internal sealed class PatchAssembly(Mesh mesh)
 {
-    private readonly List<float> _positions = [.. mesh.Positions];
-    private readonly List<int> _triangles = [.. mesh.Triangles];
-    private readonly List<Origin> _origins = [.. mesh.Origins];
+    private readonly List<HolePatch> _patches = [];
 
-    public void Add(HolePatch patch)
+    public void Add(HolePatch patch) => _patches.Add(patch);
+
+    public Mesh Build()
     {
-        var first = _positions.Count / 3;
-        foreach (var p in patch.NewPoints)
-            Add(p);
-        foreach (var (a, b, c) in patch.Triangles)
+        var positions = GC.AllocateUninitializedArray<float>(mesh.Positions.Length + (3 * _patches.Sum(p => p.NewPoints.Length)));
+        var triangles = GC.AllocateUninitializedArray<int>(mesh.Triangles.Length + (3 * _patches.Sum(p => p.Triangles.Length)));
+        var origins = GC.AllocateUninitializedArray<Origin>(triangles.Length / 3);
+        mesh.Positions.CopyTo(positions);
+        mesh.Triangles.CopyTo(triangles);
+        mesh.Origins.CopyTo(origins);
+        origins.AsSpan(mesh.TriangleCount).Fill(Origin.Filled);
+        var (point, corner) = (mesh.Positions.Length, mesh.Triangles.Length);
+        foreach (var patch in _patches)
         {
-            _triangles.Add(Number(a));
-            _triangles.Add(Number(b));
-            _triangles.Add(Number(c));
-            _origins.Add(Origin.Filled);
+            var first = point / 3;
+            foreach (var p in patch.NewPoints)
+                (positions[point++], positions[point++], positions[point++]) = ((float)p.X, (float)p.Y, (float)p.Z);
+            foreach (var (a, b, c) in patch.Triangles)
+                (triangles[corner++], triangles[corner++], triangles[corner++]) = (Number(a), Number(b), Number(c));
+
+            int Number(int v) => v < patch.Rim.Length ? patch.Rim[v] : first + v - patch.Rim.Length;
         }
 
-        int Number(int v) => v < patch.Rim.Length ? patch.Rim[v] : first + v - patch.Rim.Length;
-    }
-
-    public Mesh Build() => new(mesh.OriginMm, [.. _positions], [.. _triangles], [.. _origins]);
-
-    private void Add(Vec3 p)
-    {
-        _positions.Add((float)p.X);
-        _positions.Add((float)p.Y);
-        _positions.Add((float)p.Z);
+        return new(mesh.OriginMm, positions, triangles, origins);
     }
 }

@@ -11,14 +11,14 @@ namespace AnatomyPrep.Meshing.Repair;
 /// count it so. The surface near the patch and the patches become one small mesh with common vertex numbers; only pairs
 /// with a triangle of the patch are looked at. O(k log k) for k triangles near the patch.
 /// </remarks>
-internal sealed class PatchCheck(Mesh mesh, TriangleTree tree)
+internal sealed class PatchCheck(Mesh mesh, SurfaceNear surface)
 {
     /// <returns>Of each pair that meets, the number of a triangle of the patch.</returns>
     public List<int> FindContacts(HolePatch patch, IEnumerable<HolePatch> others, RunContext run)
     {
         var box = Bounds(patch);
         var near = new List<int>();
-        tree.TrianglesNear(new Box3(box.Min + mesh.OriginMm, box.Max + mesh.OriginMm), near);
+        surface.Find(box, near);
         var local = new LocalMesh(mesh);
         local.Add(patch);
         var own = local.TriangleCount;

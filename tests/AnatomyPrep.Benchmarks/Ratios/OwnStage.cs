@@ -7,7 +7,7 @@ namespace AnatomyPrep.Benchmarks.Ratios;
 /// <summary>Runs one stage of ours a few times in a process of its own and prints median time and peak memory as JSON.</summary>
 internal static class OwnStage
 {
-    // Two runs let the just-in-time compiler finish, as the reference programs are compiled ahead.
+    // Two runs let the just-in-time compiler finish, as the reference programs are compiled ahead, and the heap grow.
     private const int WarmUps = 2;
 
     public static int Run(string name, string sidecar, int repeats)

@@ -172,7 +172,6 @@ public static class FindingCodes
     public const string VoidsClosed = "voids-closed";
 
     // Verify
-    public const string DeviationLarge = "deviation-large";
     public const string FewSamplesAcross = "few-samples-across";
     public const string SurfaceSoft = "surface-soft";
 }

@@ -11,21 +11,21 @@ namespace AnatomyPrep.Meshing.Cloud;
 /// Smoothing h = max(4.5 s, 6 σ): about 23 points have a say at once, so that noise falls to a fifth, and the surface does not get lost
 ///   between layers of noise. Support r = 2.5 s: of points strewn at random, one place in e^(2.5² π) = 3·10⁸ has none so near.
 ///   Closing: 2.5 times the spacing that 95 % of the points do not exceed, from r to 2 r, so that thinly scanned places do not look
-///   like a sieve. Rim: 0.6 s. Cell c = h / 4.
+///   like a sieve. Taken back: 1.25 s. Cell c = h / 4.
 /// Reach: points within it are seen from a node at all; closing + √3 c, so that all four cells around a vertex that is kept have values, and
 ///   at least h. It must not exceed 8 c, the edge of a block.
 /// </remarks>
 /// <param name="ReachMm">Distance at which a point is last felt, where there are none nearer.</param>
-/// <param name="RimMm">How far the surface goes beyond its outermost points.</param>
+/// <param name="TakenBackMm">How far inside its outermost points the surface ends: in that strip points lie on one side only, and directions are noise.</param>
 /// <param name="OffPlaneMm">Distance across a point's plane that counts like <paramref name="SupportMm"/> along it.</param>
 internal sealed record CloudScales(
-    double SpacingMm, double NoiseMm, double CellMm, double SmoothingMm, double ReachMm, double SupportMm, double ClosingMm, double RimMm, double OffPlaneMm, double MinimumPieceMm2)
+    double SpacingMm, double NoiseMm, double CellMm, double SmoothingMm, double ReachMm, double SupportMm, double ClosingMm, double TakenBackMm, double OffPlaneMm, double MinimumPieceMm2)
 {
     private const double SmoothingOfSpacing = 4.5;
     private const double SmoothingOfNoise = 6;
     private const double SupportOfSpacing = 2.5;
     private const double MostClosingOfSupport = 2;
-    private const double RimOfSupport = 0.25;
+    private const double TakenBackOfSupport = 0.5;
     private const double CellsOfSmoothing = 4;
     private const double OffPlaneOfSupport = 0.5;
     private const double OffPlaneOfNoise = 2;
@@ -82,7 +82,7 @@ internal sealed record CloudScales(
             Math.Max(smoothing, closing + (s_diagonal * cell)),
             support,
             closing,
-            RimOfSupport * support,
+            TakenBackOfSupport * support,
             Math.Min(support, Math.Max(OffPlaneOfSupport * support, OffPlaneOfNoise * noise)),
             p.MinimumPieceMm2 > 0 ? p.MinimumPieceMm2 : ScrapOfSupport * support * support);
     }

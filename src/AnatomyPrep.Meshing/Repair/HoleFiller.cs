@@ -17,9 +17,10 @@ internal static class HoleFiller
         foreach (var candidate in Candidates(mesh, around, rim, method, run))
         {
             var contacts = check.FindContacts(candidate, others, run);
-            if (best is null || contacts.Count < best.Contacts)
-                best = candidate with { Contacts = contacts.Count };
-            if (contacts.Count == 0)
+            var parted = PatchUntangle.Apply(rim.Points, candidate with { Contacts = contacts.Count }, contacts, p => check.FindContacts(p, others, run), run);
+            if (best is null || parted.Contacts < best.Contacts)
+                best = parted;
+            if (best.Contacts == 0)
                 return best;
         }
 

@@ -79,9 +79,9 @@ public class CloudScanTests(ITestOutputHelper output)
         filled.Mesh.Triangles[..surface.Triangles.Length].SequenceEqual(surface.Triangles).Should().BeTrue();
         var all = SurfaceDistance.Compare(Only(filled.Mesh, Origin.Filled), truth, new(), s_run).FirstToSecond;
         output.WriteLine($"all but the outer border: 95 % within {all.P95Mm:F2} mm, largest {all.MaxMm:F2} mm");
-        // Behind the ears two holes became one with what was never seen: nothing measured is near, and the fill is a guess. The goal of 2.5 mm
-        // holds for each of the other holes, below, and not for all of them together.
-        all.P95Mm.Should().BeLessThan(4.5);
+        // Behind the left ear, seen from no side, a fill is a guess; all the same the goal holds for all holes together.
+        all.P95Mm.Should().BeLessThan(2.5);
+        SelfIntersections.Find(filled.Mesh, s_run).Crossing.Should().Be(0);
         var within = 0;
         var loops = AnatomyPrep.Meshing.Repair.BoundaryLoops.Find(surface).Where(l => !l.IsOuterBorder).ToArray();
         foreach (var loop in loops)
@@ -95,7 +95,7 @@ public class CloudScanTests(ITestOutputHelper output)
             output.WriteLine($"hole of {loop.DiameterMm:F1} mm at {loop.CenterMm.X:F0} {loop.CenterMm.Y:F0} {loop.CenterMm.Z:F0}: 95 % within {off.P95Mm:F2} mm");
         }
 
-        within.Should().BeGreaterThanOrEqualTo(loops.Length - 4);
+        within.Should().BeGreaterThanOrEqualTo(loops.Length - 1);
     }
 
     /// <summary>A million points strewn over the closed head by area, noise 0.25 mm: more than any scan brings.</summary>

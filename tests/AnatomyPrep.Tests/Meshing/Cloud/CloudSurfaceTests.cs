@@ -96,11 +96,11 @@ public class CloudSurfaceTests(ITestOutputHelper output)
         SelfIntersections.Find(result.Mesh, s_run).Pairs.Should().BeEmpty();
         var loop = Loops(result.Mesh).Should().ContainSingle().Subject;
         result.Findings.Should().ContainSingle().Which.Code.Should().Be(FindingCodes.SurfaceOpen);
-        // The border lies at most one rim (1.25 spacings) beyond the last points at z = 16 and not more than a spacing before, along the surface,
-        // whose slope dz/ds there is 12/20; cuts keep a tenth of an edge (up to √3 c) off vertices.
-        double support = result.Effect.Measures!["supportMm"], rim = support / 2, give = 0.1 * Math.Sqrt(3) * result.Effect.Measures["cellMm"];
+        // The border is taken back by half the support from the outermost points, along the surface, whose slope dz/ds at z = 16 is 12/20. Those lie up to a
+        // spacing before z = 16, and the border may run through vertices within 0.3 of an edge (up to √3 c).
+        double support = result.Effect.Measures!["supportMm"], back = support / 2, give = LineSnap.Reach * Math.Sqrt(3) * result.Effect.Measures["cellMm"];
         foreach (var v in loop.Vertices)
-            result.Mesh.Vertex(v).Z.Should().BeInRange(16 - (0.6 * (rim + give)), 16 + (0.6 * (rim + give)) + 0.1);
+            result.Mesh.Vertex(v).Z.Should().BeInRange(16 - (0.6 * (back + result.Effect.Measures["spacingMm"] + give)) - 0.1, 16 - (0.6 * (back - give)) + 0.1);
         var points = Enumerable.Range(0, cloud.Count).Select(cloud.Point).ToArray();
         var measured = Enumerable.Range(0, result.Mesh.TriangleCount).Where(t => result.Mesh.Origins[t] == Origin.Measured).SelectMany(t => new[] { result.Mesh.Triangle(t).A, result.Mesh.Triangle(t).B, result.Mesh.Triangle(t).C }).Distinct().Where((_, i) => i % 50 == 0);
         foreach (var v in measured)
@@ -160,16 +160,19 @@ public class CloudSurfaceTests(ITestOutputHelper output)
 
         MeshAssert.IsManifold(result.Mesh);
         Loops(result.Mesh).Should().ContainSingle();
-        var rim = result.Effect.Measures!["supportMm"] / 2;
+        // Taken back by half the support; the border may run through vertices within 0.3 of an edge, up to √3 cells long.
+        double back = result.Effect.Measures!["supportMm"] / 2, give = LineSnap.Reach * Math.Sqrt(3) * result.Effect.Measures["cellMm"];
         for (var v = 0; v < result.Mesh.VertexCount; v++)
         {
             var p = result.Mesh.Vertex(v);
             // Every sample of the plane is 0 or a whole number of cells: kept off nodes by a hundredth of a cell.
             p.Z.Should().BeApproximately(7, 0.011 * result.Effect.Measures["cellMm"]);
-            p.X.Should().BeInRange(-rim - 0.3, 49 + rim + 0.3);
+            p.X.Should().BeInRange(back - give, 49 - back + give);
         }
 
-        MeshMeasures.AreaMm2(result.Mesh).Should().BeInRange(49 * 49, Math.Pow(49 + (2 * (rim + 0.3)), 2));
+        // Arcs between the points of the outermost row lie up to closing − √(closing² − 1/4) farther in.
+        double closing = result.Effect.Measures["closingMm"], arc = closing - Math.Sqrt((closing * closing) - 0.25);
+        MeshMeasures.AreaMm2(result.Mesh).Should().BeInRange(Math.Pow(49 - (2 * (back + give + arc)), 2), Math.Pow(49 - (2 * (back - give)), 2));
     }
 
     [Fact]

@@ -42,7 +42,7 @@ internal static class PrepareCommand
         var facts = made.Facts;
         if (json)
         {
-            Output.WriteJson(new { folder = made.Folder, runId = facts.RunId, files = made.Files, facts.Measurements, facts.Findings, facts.Steps });
+            Output.WriteJson(new { folder = made.Folder, runId = facts.RunId, files = made.Files, facts.Measurements, facts.Structures, facts.SharedMm3, facts.Findings, facts.Steps });
         }
         else
         {
@@ -57,6 +57,17 @@ internal static class PrepareCommand
                 ("size", mesh.BoundsMm is { } b ? FormattableString.Invariant($"{b.Size.X:F1} x {b.Size.Y:F1} x {b.Size.Z:F1} mm") : "-"),
                 .. facts.Measurements.Origins.Select(o => ($"surface {o.Origin.ToString().ToLowerInvariant()}", FormattableString.Invariant($"{o.Share:P1}"))),
             ]);
+            foreach (var s in facts.Structures ?? [])
+                context.Output.Facts($"{s.Name} {s.Colour}",
+                [
+                    ("solid", s.Measurements.Mesh.Solid ? "yes" : "NO"),
+                    ("pieces", $"{s.Measurements.Mesh.Components}"),
+                    ("volume", FormattableString.Invariant($"{s.Measurements.Mesh.VolumeMm3 / 1000:F2} cm³")),
+                    ("surface", FormattableString.Invariant($"{s.Measurements.Mesh.AreaMm2 / 100:F1} cm²")),
+                    ("given to those above", FormattableString.Invariant($"{s.RemovedMm3 / 1000:F2} cm³")),
+                ]);
+            if (facts.SharedMm3 is { } shared)
+                context.Output.Say(FormattableString.Invariant($"Volume that two structures share: {shared:F3} mm³."));
             context.Output.Say(SafetyNotice.Text);
             foreach (var file in made.Files)
                 Output.WriteResult(Path.Combine(made.Folder, file));

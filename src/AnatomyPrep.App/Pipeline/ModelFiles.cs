@@ -14,19 +14,36 @@ internal static class ModelFiles
     public const string Ply = "model.ply";
     public const string Report = "report.pdf";
     public const string Sensitivity = "sensitivity.ply";
+    public const string StructureFolder = "structures";
 
     public static void WriteModel(Mesh mesh, RunFacts facts, string folder, RunContext run)
     {
-        // Source and plan, not the run: another version of the program that makes the same geometry makes the same bytes.
-        var label = $"AnatomyPrep mm, source {facts.Source.TreeSha256[..12]}, plan {facts.Plan.Sha256[..12]}, education/planning";
+        var label = Label(facts);
         StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run);
         PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
         ThreeMfFormat.Write(mesh, Path.Combine(folder, ThreeMf), Describe(facts), run);
     }
 
+    /// <summary>Each structure in files of its own, and all in one of each kind; in 3MF as one object each.</summary>
+    public static void WriteStructures(IReadOnlyList<FinishedSolid> solids, RunFacts facts, string folder, RunContext run)
+    {
+        var label = Label(facts);
+        Directory.CreateDirectory(Path.Combine(folder, StructureFolder));
+        foreach (var solid in solids)
+        {
+            StlFormat.Write(solid.Mesh, Path.Combine(folder, solid.StlFile), label, run);
+            PlyFormat.Write(solid.Mesh, Path.Combine(folder, solid.PlyFile), label, run);
+        }
+
+        var together = MeshJoin.Join([.. solids.Select(s => s.Mesh)]);
+        StlFormat.Write(together, Path.Combine(folder, Stl), label, run);
+        PlyFormat.Write(together, Path.Combine(folder, Ply), label, run);
+        ThreeMfFormat.Write([.. solids.Select(s => new ThreeMfSolid(s.Mesh, s.Name, s.Structure!.Colour, s.Measurements.Mesh.Solid))], Path.Combine(folder, ThreeMf), Describe(facts), run);
+    }
+
     /// <summary>The surface as it was measured, in patient coordinates, with how far every vertex would move.</summary>
-    public static void WriteShifts(SurfaceShifts shifts, string folder, RunContext run) =>
-        VertexValuePly.Write(shifts.Mesh, "shift_mm", shifts.LargestMm, Path.Combine(folder, Sensitivity), FormattableString.Invariant($"shift_mm: how far the surface moves for {shifts.StepHu} HU more or less; nan where nothing was measured"), run);
+    public static void WriteShifts(SurfaceShifts shifts, string file, string folder, RunContext run) =>
+        VertexValuePly.Write(shifts.Mesh, "shift_mm", shifts.LargestMm, Path.Combine(folder, file), FormattableString.Invariant($"shift_mm: how far the surface moves for {shifts.StepHu} HU more or less; nan where nothing was measured"), run);
 
     public static void WriteReport(RunFacts facts, IEnumerable<ModelPicture> pictures, string folder)
     {
@@ -34,6 +51,9 @@ internal static class ModelFiles
         using var stream = File.Create(Path.Combine(folder, Report));
         RunReport.Write(stream, content);
     }
+
+    // Source and plan, not the run: another version of the program that makes the same geometry makes the same bytes.
+    private static string Label(RunFacts facts) => $"AnatomyPrep mm, source {facts.Source.TreeSha256[..12]}, plan {facts.Plan.Sha256[..12]}, education/planning";
 
     private static ThreeMfDescription Describe(RunFacts facts) => new(
         Title: $"{facts.Request.Anatomy} ({facts.Plan.Name})",

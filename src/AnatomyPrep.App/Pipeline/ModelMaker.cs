@@ -1,8 +1,8 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Statements;
 using MeshFacts = AnatomyPrep.Meshing.Verify.MeshFacts;
 
@@ -21,17 +21,12 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
     {
         var startedAt = recorded?.StartedAt ?? clock.GetUtcNow();
         var findings = new List<Finding>(source.Findings);
-        var steps = RunSteps(source.State, plan, findings, run);
+        var steps = RunSteps(source.State, plan.Plan.Steps, null, findings, run);
+        double? sharedMm3 = null;
+        var several = plan.Plan.Structures.Count > 0;
+        var solids = several ? MakeStructures(source.State, plan.Plan.Structures, steps, findings, out sharedMm3, run) : [MakeModel(source.State, findings, run)];
 
-        // Files hold float32 about zero: what is checked from here on is exactly what they hold.
-        var mesh = source.State.Surface("verify").Rebased(Vec3.Zero);
-        run.ThrowIfCancelled();
-        run.Report("verify", "checking the mesh", 0);
-        var facts = MeshFacts.Measure(mesh, run);
-        findings.AddRange(ModelFindings.Of(facts));
-        var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run));
-
-        var pictures = ModelPictures.Write(mesh, source.State.SourceVolume, source.State.LevelHu, source.State.Shifts, folder, run);
+        var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State.SourceVolume, folder, run);
         var made = new RunFacts
         {
             Request = request,
@@ -40,34 +35,85 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             Software = SoftwareIdentity.Facts,
             Steps = steps,
             Findings = findings,
-            Measurements = measurements,
+            Measurements = several ? RecordMapping.Together([.. solids.Select(s => s.Measurements)]) : solids[0].Measurements,
+            Structures = several ? [.. solids.Select(s => s.Facts())] : null,
+            SharedMm3 = sharedMm3,
             StartedAt = startedAt,
             FinishedAt = recorded?.FinishedAt ?? clock.GetUtcNow(),
         };
         run.Report("files", "writing", 0);
-        ModelFiles.WriteModel(mesh, made, folder, run);
-        if (source.State.Shifts is { } shifts)
-            ModelFiles.WriteShifts(shifts, folder, run);
+        if (several)
+            ModelFiles.WriteStructures(solids, made, folder, run);
+        else
+            ModelFiles.WriteModel(solids[0].Mesh, made, folder, run);
+        foreach (var solid in solids)
+            if (solid.Shifts is { } shifts)
+                ModelFiles.WriteShifts(shifts, solid.SensitivityFile, folder, run);
         ModelFiles.WriteReport(made, pictures, folder);
         return made;
     }
 
-    private List<StepFacts> RunSteps(PipelineState state, PlanText plan, List<Finding> findings, RunContext run)
+    private static FinishedSolid MakeModel(PipelineState state, List<Finding> findings, RunContext run)
+    {
+        // Files hold float32 about zero: what is checked from here on is exactly what they hold.
+        var mesh = state.Surface("verify").Rebased(Vec3.Zero);
+        run.ThrowIfCancelled();
+        run.Report("verify", "checking the mesh", 0);
+        var facts = MeshFacts.Measure(mesh, run);
+        findings.AddRange(ModelFindings.Of(facts));
+        return new(null, mesh, state.LevelHu, state.Shifts, RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)));
+    }
+
+    /// <summary>Runs every structure's own steps, takes away what they share, and checks each as a model is checked.</summary>
+    private FinishedSolid[] MakeStructures(PipelineState shared, IReadOnlyList<PlanStructure> structures, List<StepFacts> steps, List<Finding> findings, out double? sharedMm3, RunContext run)
+    {
+        var raw = structures.Select(s => MakeStructure(shared, s, steps, findings, run)).ToArray();
+        var separated = StructureOverlap.Remove([.. raw.Select(r => (r.Structure.Name, r.Mesh))], findings, run);
+        var solids = new FinishedSolid[raw.Length];
+        for (var s = 0; s < solids.Length; s++)
+        {
+            var mesh = separated?[s].Mesh ?? raw[s].Mesh;
+            run.ThrowIfCancelled();
+            run.Report("verify", $"checking {structures[s].Name}", (double)s / solids.Length);
+            var facts = MeshFacts.Measure(mesh, run);
+            findings.AddRange(ModelFindings.Of(facts).Select(f => About(structures[s], f)));
+            solids[s] = new(structures[s], mesh, raw[s].LevelHu, raw[s].Shifts, RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)), separated?[s].RemovedMm3 ?? 0);
+        }
+
+        sharedMm3 = separated is null ? null : StructureOverlap.Measure([.. solids.Select(s => (s.Name, s.Mesh))], findings, run);
+        return solids;
+    }
+
+    private (PlanStructure Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts) MakeStructure(PipelineState shared, PlanStructure structure, List<StepFacts> steps, List<Finding> findings, RunContext run)
+    {
+        using var state = shared.Branch();
+        var found = new List<Finding>();
+        steps.AddRange(RunSteps(state, structure.Steps, structure, found, run));
+        findings.AddRange(found);
+        // As for a model: what is separated and checked is what the files hold.
+        return (structure, state.Surface(structure.Name).Rebased(Vec3.Zero), state.LevelHu, state.Shifts);
+    }
+
+    private List<StepFacts> RunSteps(PipelineState state, IReadOnlyList<PlanStep> plan, PlanStructure? structure, List<Finding> findings, RunContext run)
     {
         var steps = new List<StepFacts>();
-        foreach (var step in plan.Plan.Steps)
+        foreach (var step in plan)
         {
             run.ThrowIfCancelled();
-            run.Report(step.Name, "running", 0);
+            var stage = structure is null ? step.Name : $"{structure.Name}: {step.Name}";
+            run.Report(stage, "running", 0);
             var outcome = catalog.Function(step.Name)(state, step, run);
-            run.Report(step.Name, "done", 1);
-            findings.AddRange(outcome.Findings);
-            if (outcome.Findings.FirstOrDefault(f => f.Severity == Severity.Stop) is { } stop)
-                throw new BadInputException(step.Name, stop.Code, stop.Message.TrimEnd('.'), stop.Remedy, outcome.Findings);
+            run.Report(stage, "done", 1);
+            IReadOnlyList<Finding> found = structure is null ? outcome.Findings : [.. outcome.Findings.Select(f => About(structure, f))];
+            findings.AddRange(found);
+            if (found.FirstOrDefault(f => f.Severity == Severity.Stop) is { } stop)
+                throw new BadInputException(step.Name, stop.Code, stop.Message.TrimEnd('.'), stop.Remedy, found);
             catalog.TryFind(step.Name, out var spec);
-            steps.Add(StepFacts.Of(step, spec!.Stage, outcome.Effect));
+            steps.Add(StepFacts.Of(step, spec!.Stage, outcome.Effect) with { Structure = structure?.Name });
         }
 
         return steps;
     }
+
+    private static Finding About(PlanStructure structure, Finding finding) => finding with { Message = $"{structure.Name}: {finding.Message}" };
 }

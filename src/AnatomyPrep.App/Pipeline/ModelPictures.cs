@@ -20,27 +20,54 @@ internal static class ModelPictures
     // Below this the surface lies in soft tissue, and the outline must be judged on a soft-tissue window.
     private const short BoneFromHu = 100;
 
-    public static IReadOnlyList<ModelPicture> Write(Mesh mesh, Volume? source, short? levelHu, SurfaceShifts? shifts, string folder, RunContext run)
+    private const string Views = "from the front, from its left side, and from the front, left and above";
+
+    public static IReadOnlyList<ModelPicture> Write(FinishedSolid model, Volume? source, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
-        PreviewPicture.Write(mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
-        var pictures = new List<ModelPicture> { new(Preview, "The model from the front, from its left side, and from the front, left and above", true) };
-        if (shifts is not null)
-            pictures.Add(WriteShifts(shifts, folder, run));
-        if (source is null)
-            return pictures;
-
-        run.Report("pictures", "sections", 0.5);
-        var options = SectionOptions.Default with { Window = levelHu < BoneFromHu ? GreyWindow.Soft : GreyWindow.Bone };
-        foreach (var section in SectionPictures.Write(mesh, source, folder, options, run))
-            pictures.Add(new(section.Name, FormattableString.Invariant($"Outline on the images, {section.Plane.Name} plane at {section.PositionMm:F1} mm"), false));
+        PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
+        var pictures = new List<ModelPicture> { new(Preview, $"The model {Views}", true) };
+        if (model.Shifts is { } shifts)
+            pictures.Add(WriteShifts(shifts, model.SensitivityPicture, "How far the surface", folder, run));
+        if (source is not null)
+            pictures.AddRange(WriteSections([new(model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
         return pictures;
     }
 
-    private static ModelPicture WriteShifts(SurfaceShifts shifts, string folder, RunContext run)
+    /// <summary>All structures together in their colours, each alone, and their outlines on the same slices.</summary>
+    public static IReadOnlyList<ModelPicture> WriteStructures(IReadOnlyList<FinishedSolid> solids, Volume? source, string folder, RunContext run)
+    {
+        run.Report("pictures", "preview", 0);
+        var together = MeshJoin.Join([.. solids.Select(s => s.Mesh)]);
+        var colours = TriangleColours.ByPart([.. solids.Select(s => (s.Name, s.Structure!.Colour, s.Mesh.TriangleCount))]);
+        PreviewPicture.Write(together, Path.Combine(folder, Preview), PreviewOptions.Default with { Colours = colours }, run);
+        var pictures = new List<ModelPicture> { new(Preview, $"All structures {Views}", true) };
+        Directory.CreateDirectory(Path.Combine(folder, ModelFiles.StructureFolder));
+        foreach (var solid in solids)
+        {
+            PreviewPicture.Write(solid.Mesh, Path.Combine(folder, solid.PreviewFile), PreviewOptions.Default, run);
+            pictures.Add(new(solid.PreviewFile, $"{solid.Name} alone", true));
+            if (solid.Shifts is { } shifts)
+                pictures.Add(WriteShifts(shifts, solid.SensitivityPicture, $"{solid.Name}: how far the surface", folder, run));
+        }
+
+        if (source is not null)
+            pictures.AddRange(WriteSections([.. solids.Select(s => new OutlinedMesh(s.Mesh, s.Name, s.Structure!.Colour))], source, solids.Any(s => s.LevelHu < BoneFromHu), folder, run));
+        return pictures;
+    }
+
+    private static IEnumerable<ModelPicture> WriteSections(IReadOnlyList<OutlinedMesh> meshes, Volume source, bool soft, string folder, RunContext run)
+    {
+        run.Report("pictures", "sections", 0.5);
+        var options = SectionOptions.Default with { Window = soft ? GreyWindow.Soft : GreyWindow.Bone };
+        return SectionPictures.Write(meshes, source, folder, options, run)
+            .Select(s => new ModelPicture(s.Name, FormattableString.Invariant($"Outline on the images, {s.Plane.Name} plane at {s.PositionMm:F1} mm"), false));
+    }
+
+    private static ModelPicture WriteShifts(SurfaceShifts shifts, string file, string subject, string folder, RunContext run)
     {
         var colours = TriangleColours.ByLength(shifts.Mesh, shifts.LargestMm, s_shiftLimitsMm);
-        PreviewPicture.Write(shifts.Mesh, Path.Combine(folder, SensitivityPicture), PreviewOptions.Default with { Colours = colours }, run);
-        return new(SensitivityPicture, FormattableString.Invariant($"How far the surface moves for {shifts.StepHu} HU more or less"), true);
+        PreviewPicture.Write(shifts.Mesh, Path.Combine(folder, file), PreviewOptions.Default with { Colours = colours }, run);
+        return new(file, FormattableString.Invariant($"{subject} moves for {shifts.StepHu} HU more or less"), true);
     }
 }

@@ -12,6 +12,10 @@ internal sealed class PipelineState : IDisposable
     private PointCloud? _cloud;
     private Region? _uncertain;
 
+    // Of the state this one was branched from, which disposes of it.
+    private Volume? _borrowed;
+    private bool _isBranch;
+
     /// <summary>The images as read; kept for pictures and measurements even when steps work on a changed copy.</summary>
     public Volume? SourceVolume { get; private init; }
 
@@ -38,6 +42,21 @@ internal sealed class PipelineState : IDisposable
     /// <summary>The same with further meshes; takes everything over.</summary>
     public PipelineState With(IReadOnlyDictionary<string, Mesh> parts) => new() { SourceVolume = SourceVolume, _volume = _volume, _region = _region, _cloud = _cloud, Mesh = Mesh, Parts = parts };
 
+    /// <summary>The same to go on from, for one of several structures: it may change everything, this one stays. Dispose of it before this one.</summary>
+    public PipelineState Branch() => new()
+    {
+        SourceVolume = SourceVolume,
+        _volume = _volume,
+        _borrowed = _volume,
+        _region = _region?.Copy(),
+        _uncertain = _uncertain?.Copy(),
+        _cloud = _cloud,
+        Mesh = Mesh,
+        Parts = Parts,
+        Shifts = Shifts,
+        _isBranch = true,
+    };
+
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 
     public Region Region(string step)
@@ -58,8 +77,8 @@ internal sealed class PipelineState : IDisposable
 
     public void Replace(Volume volume)
     {
-        if (_volume is not null && !ReferenceEquals(_volume, SourceVolume))
-            _volume.Dispose();
+        if (IsOwn(_volume))
+            _volume!.Dispose();
         _volume = volume;
     }
 
@@ -81,10 +100,13 @@ internal sealed class PipelineState : IDisposable
     {
         _region?.Dispose();
         _uncertain?.Dispose();
-        if (!ReferenceEquals(_volume, SourceVolume))
-            _volume?.Dispose();
-        SourceVolume?.Dispose();
+        if (IsOwn(_volume))
+            _volume!.Dispose();
+        if (!_isBranch)
+            SourceVolume?.Dispose();
     }
+
+    private bool IsOwn(Volume? volume) => volume is not null && !ReferenceEquals(volume, SourceVolume) && !ReferenceEquals(volume, _borrowed);
 
     private static PlanException Missing(string step, string what, string remedy) => new("plan", null, step, $"needs {what} and there is none", remedy.TrimEnd('.'));
 }

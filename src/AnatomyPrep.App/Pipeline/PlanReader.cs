@@ -1,6 +1,7 @@
 using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using YamlDotNet.Core;
 using YamlDotNet.RepresentationModel;
@@ -11,6 +12,16 @@ namespace AnatomyPrep.App.Pipeline;
 internal sealed class PlanReader(StepCatalog catalog)
 {
     private const int LongestPlanBytes = 4 << 20;
+    private const int LongestName = 60;
+    private const string Keys = "plan, version, description, steps, structures";
+
+    internal static readonly string[] Sides = ["left", "right", "both", "midline"];
+
+    // These put a model elsewhere; the structures of one run must stay where they are to each other.
+    internal static readonly string[] Movements = ["align-landmarks", "align-to-plane", "cut-into-parts", "mirror", "move", "orient", "place-on-bed", "rotate", "scale"];
+
+    // Okabe and Ito's palette (see OriginPalette) after the colour of bone: told apart by all common kinds of colour vision.
+    private static readonly Rgb[] s_colours = [new(236, 224, 200), new(86, 180, 233), new(213, 94, 0), new(0, 158, 115), new(204, 121, 167), new(240, 228, 66), new(0, 114, 178), new(230, 159, 0)];
 
     /// <param name="where">Name for messages: a preset's or a file's, without folder.</param>
     /// <exception cref="PlanException">Not YAML, an unknown step or parameter, a missing one, or a value out of range.</exception>
@@ -23,11 +34,54 @@ internal sealed class PlanReader(StepCatalog catalog)
         var version = Scalar(root, "version", where);
         var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
         foreach (var (key, _) in root.Children)
-            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" })
-                throw new PlanException(where, Line(key), "key", Show(key), "plan, version, description, steps");
-        if (!root.Children.TryGetValue("steps", out var list) || list is not YamlSequenceNode steps || steps.Children.Count == 0)
-            throw new PlanException(where, Line(root), "steps", "missing or empty", "a list of steps");
-        return new(name, version, description, [.. steps.Children.Select(s => ReadStep(s, where))]);
+            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" or "structures" })
+                throw new PlanException(where, Line(key), "key", Show(key), Keys);
+        var several = root.Children.ContainsKey("structures");
+        return new(name, version, description, several && !root.Children.ContainsKey("steps") ? [] : ReadSteps(root, where))
+        {
+            Structures = several ? ReadStructures(root, where) : [],
+        };
+    }
+
+    private PlanStep[] ReadSteps(YamlMappingNode map, string where) =>
+        map.Children.TryGetValue("steps", out var list) && list is YamlSequenceNode { Children.Count: > 0 } steps
+            ? [.. steps.Children.Select(s => ReadStep(s, where))]
+            : throw new PlanException(where, Line(map), "steps", "missing or empty", "a list of steps");
+
+    private List<PlanStructure> ReadStructures(YamlMappingNode root, string where)
+    {
+        if (root.Children["structures"] is not YamlSequenceNode { Children.Count: > 0 } list)
+            throw new PlanException(where, Line(root), "structures", "empty", "a list of structures");
+        var structures = new List<PlanStructure>();
+        foreach (var node in list.Children)
+        {
+            var map = node as YamlMappingNode ?? throw new PlanException(where, Line(node), "structure", Show(node), "a mapping with name and steps");
+            var structure = ReadStructure(map, structures.Count, where);
+            if (structures.Any(s => s.FileName == structure.FileName))
+                throw new PlanException(where, Line(map), "structure name", structure.Name, "a name that no other structure has, in letters and digits");
+            structures.Add(structure);
+        }
+
+        return structures;
+    }
+
+    private PlanStructure ReadStructure(YamlMappingNode map, int number, string where)
+    {
+        foreach (var (key, _) in map.Children)
+            if (key is not YamlScalarNode { Value: "name" or "colour" or "side" or "steps" })
+                throw new PlanException(where, Line(key), "key", Show(key), "name, colour, side, steps");
+        var colour = s_colours[number % s_colours.Length];
+        if (map.Children.TryGetValue("colour", out var given) && !Rgb.TryParse((given as YamlScalarNode)?.Value ?? "", out colour))
+            throw new PlanException(where, Line(given), "structure colour", Show(given), "\"#RRGGBB\", in quotes");
+        var side = map.Children.TryGetValue("side", out var sideNode) ? (sideNode as YamlScalarNode)?.Value ?? "" : null;
+        if (side is not null && !Sides.Contains(side))
+            throw new PlanException(where, Line(sideNode!), "structure side", Show(sideNode!), string.Join(", ", Sides));
+        var structure = new PlanStructure(Scalar(map, "name", where), colour, side, ReadSteps(map, where));
+        if (structure.FileName.Length is 0 or > LongestName)
+            throw new PlanException(where, Line(map), "structure name", Show(map.Children["name"]), $"1 to {LongestName} letters and digits, blanks and hyphens between them");
+        if (structure.Steps.FirstOrDefault(s => Movements.Contains(s.Name)) is { } moving)
+            throw new PlanException(where, moving.Line, "step", moving.Name, "steps that leave a structure where it is, so that structures fit each other");
+        return structure;
     }
 
     private static YamlMappingNode Parse(string yaml, string where)

@@ -13,19 +13,41 @@ internal static class PlanSchema
         ["description"] = "An ordered list of steps. Models are for education and planning only.",
         ["type"] = "object",
         ["additionalProperties"] = false,
-        ["required"] = new JsonArray("plan", "version", "steps"),
+        ["required"] = new JsonArray("plan", "version"),
+        ["anyOf"] = new JsonArray(new JsonObject { ["required"] = new JsonArray("steps") }, new JsonObject { ["required"] = new JsonArray("structures") }),
         ["properties"] = new JsonObject
         {
             ["plan"] = new JsonObject { ["type"] = "string", ["minLength"] = 1 },
             ["version"] = new JsonObject { ["type"] = new JsonArray("string", "number"), ["minLength"] = 1 },
             ["description"] = new JsonObject { ["type"] = "string" },
-            ["steps"] = new JsonObject
+            ["steps"] = Steps(catalog.Specs),
+            ["structures"] = new JsonObject
             {
                 ["type"] = "array",
                 ["minItems"] = 1,
-                ["items"] = new JsonObject { ["oneOf"] = new JsonArray([.. catalog.Specs.SelectMany(Forms)]) },
+                ["description"] = "Solids that each go on from the steps above. What two hold goes to the first.",
+                ["items"] = new JsonObject
+                {
+                    ["type"] = "object",
+                    ["additionalProperties"] = false,
+                    ["required"] = new JsonArray("name", "steps"),
+                    ["properties"] = new JsonObject
+                    {
+                        ["name"] = new JsonObject { ["type"] = new JsonArray("string", "number"), ["minLength"] = 1, ["pattern"] = "[A-Za-z0-9]" },
+                        ["colour"] = new JsonObject { ["type"] = "string", ["pattern"] = "^#[0-9A-Fa-f]{6}$" },
+                        ["side"] = new JsonObject { ["enum"] = new JsonArray([.. PlanReader.Sides.Select(s => (JsonNode)s)]) },
+                        ["steps"] = Steps(catalog.Specs.Where(s => !PlanReader.Movements.Contains(s.Name))),
+                    },
+                },
             },
         },
+    };
+
+    private static JsonObject Steps(IEnumerable<StepSpec> specs) => new()
+    {
+        ["type"] = "array",
+        ["minItems"] = 1,
+        ["items"] = new JsonObject { ["oneOf"] = new JsonArray([.. specs.SelectMany(Forms)]) },
     };
 
     // A step is a mapping from its name to its parameters; a step that needs none may stand as a bare name.

@@ -31,6 +31,37 @@ internal static class RecordMapping
         Origins = Origins(areaByOriginMm2),
     };
 
+    /// <summary>Of several solids as one model: sums, and what holds for all. Contact between solids is no fault of theirs.</summary>
+    public static Measurements Together(IReadOnlyList<Measurements> parts)
+    {
+        var meshes = parts.Select(p => p.Mesh).ToArray();
+        var boxes = meshes.Where(m => m.BoundsMm is not null).Select(m => m.BoundsMm!.Value).ToArray();
+        return new()
+        {
+            Mesh = new()
+            {
+                Vertices = meshes.Sum(m => m.Vertices),
+                Triangles = meshes.Sum(m => m.Triangles),
+                Components = meshes.Sum(m => m.Components),
+                BoundaryLoops = meshes.Sum(m => m.BoundaryLoops),
+                NonManifoldEdges = meshes.Sum(m => m.NonManifoldEdges),
+                NonManifoldVertices = meshes.Sum(m => m.NonManifoldVertices),
+                SelfIntersections = meshes.All(m => m.SelfIntersections is not null) ? meshes.Sum(m => m.SelfIntersections) : null,
+                ConsistentOrientation = meshes.All(m => m.ConsistentOrientation),
+                OutwardOrientation = meshes.All(m => m.OutwardOrientation),
+                Watertight = meshes.All(m => m.Watertight),
+                Solid = meshes.All(m => m.Solid),
+                Genus = meshes.All(m => m.Genus is not null) ? meshes.Sum(m => m.Genus) : null,
+                VolumeMm3 = meshes.Sum(m => m.VolumeMm3),
+                AreaMm2 = meshes.Sum(m => m.AreaMm2),
+                BoundsMm = boxes.Length == 0 ? null : new Box3(
+                    new(boxes.Min(b => b.Min.X), boxes.Min(b => b.Min.Y), boxes.Min(b => b.Min.Z)),
+                    new(boxes.Max(b => b.Max.X), boxes.Max(b => b.Max.Y), boxes.Max(b => b.Max.Z))),
+            },
+            Origins = Origins([.. Enum.GetValues<Origin>().Select(o => parts.Sum(p => p.Origins.Where(s => s.Origin == o).Sum(s => s.AreaMm2)))]),
+        };
+    }
+
     private static Vec3 Point(double[] p) => new(p[0], p[1], p[2]);
 
     private static List<OriginShare> Origins(double[] areaMm2)

@@ -169,6 +169,8 @@ public static class FindingCodes
     public const string SeamBlended = "seam-blended";
     public const string SolidsApart = "solids-apart";
     public const string TextMarked = "text-marked";
+    public const string StructuresOverlap = "structures-overlap";
+    public const string StructuresSeparated = "structures-separated";
     public const string VoidsClosed = "voids-closed";
 
     // Verify

@@ -3,7 +3,12 @@ using AnatomyPrep.Core.Geometry;
 namespace AnatomyPrep.Core.Plans;
 
 /// <summary>An ordered list of steps; with a source it is all that is needed to make the model again.</summary>
-public sealed record Plan(string Name, string Version, string Description, IReadOnlyList<PlanStep> Steps);
+/// <param name="Steps">For a plan with structures those that come before all of them, perhaps none.</param>
+public sealed record Plan(string Name, string Version, string Description, IReadOnlyList<PlanStep> Steps)
+{
+    /// <summary>Solids that each go on from <see cref="Steps"/>, in order of precedence; empty for a plan of one model.</summary>
+    public IReadOnlyList<PlanStructure> Structures { get; init; } = [];
+}
 
 /// <summary>One step with every parameter filled in (defaults included) and checked against its <see cref="StepSpec"/>.</summary>
 /// <param name="Line">Line in the YAML text, for messages; 1-based.</param>

@@ -37,10 +37,16 @@ public static class SectionPictures
     /// <summary>Writes sections/axial-1.png … sagittal-3.png under <paramref name="folder"/>; numbers grow with the coordinate.</summary>
     /// <exception cref="CheckFailedException">The mesh has no triangles or a position that is not finite.</exception>
     /// <exception cref="OperationCanceledException">Asked for every row of every picture.</exception>
-    public static IReadOnlyList<SectionFile> Write(Mesh mesh, Volume volume, string folder, SectionOptions options, RunContext run)
+    public static IReadOnlyList<SectionFile> Write(Mesh mesh, Volume volume, string folder, SectionOptions options, RunContext run) =>
+        Write([new(mesh)], volume, folder, options, run);
+
+    /// <summary>The same with the outlines of several meshes in each picture; planes go by the extent of all.</summary>
+    /// <exception cref="CheckFailedException">A mesh has no triangles or a position that is not finite.</exception>
+    /// <exception cref="OperationCanceledException">Asked for every row of every picture.</exception>
+    public static IReadOnlyList<SectionFile> Write(IReadOnlyList<OutlinedMesh> meshes, Volume volume, string folder, SectionOptions options, RunContext run)
     {
         RequireUsable(options);
-        var bounds = PictureBounds.Of(mesh);
+        var bounds = Bounds(meshes);
         Directory.CreateDirectory(Path.Combine(folder, Folder));
         var files = new SectionFile[SectionPlane.All.Count * Positions];
         var done = 0;
@@ -51,7 +57,7 @@ public static class SectionPictures
             var axis = plane.Axis;
             var positionMm = bounds.Min[axis] + ((bounds.Max[axis] - bounds.Min[axis]) * number / (Positions + 1));
             var name = Invariant($"{Folder}/{plane.Name}-{number}.png");
-            using (var picture = Draw(mesh, volume, plane, positionMm, options, new RunContext(threads: 1, cancellation: run.Cancellation)))
+            using (var picture = Draw(meshes, volume, plane, positionMm, options, new RunContext(threads: 1, cancellation: run.Cancellation)))
                 picture.Canvas.SavePng(Path.Combine(folder, Folder, Path.GetFileName(name)));
             files[n] = new(name, plane, positionMm);
             run.Report(Step, "drawing sections", Interlocked.Increment(ref done) / (double)files.Length);
@@ -60,24 +66,29 @@ public static class SectionPictures
     }
 
     /// <summary>One picture: header, section in its frame with orientation letters, footer with scale bar, legend and warning.</summary>
-    internal static SectionPicture Draw(Mesh mesh, Volume volume, SectionPlane plane, double positionMm, SectionOptions options, RunContext run)
+    internal static SectionPicture Draw(Mesh mesh, Volume volume, SectionPlane plane, double positionMm, SectionOptions options, RunContext run) =>
+        Draw([new(mesh)], volume, plane, positionMm, options, run);
+
+    private static SectionPicture Draw(IReadOnlyList<OutlinedMesh> meshes, Volume volume, SectionPlane plane, double positionMm, SectionOptions options, RunContext run)
     {
         RequireUsable(options);
-        var frame = SectionFrame.Around(PictureBounds.Of(mesh), plane, positionMm, options.MarginMm, options.LongSidePixels);
-        var curves = SectionCurves.Cut(mesh, plane.Axis, positionMm, run);
+        var frame = SectionFrame.Around(Bounds(meshes), plane, positionMm, options.MarginMm, options.LongSidePixels);
+        var curves = meshes.Select(m => SectionCurves.Cut(m.Mesh, plane.Axis, positionMm, run)).ToArray();
         var width = Math.Max(NarrowestPixels, frame.Width + (2 * MarginPixels));
         var hu = Sample(volume, frame, run);
-        var legend = new Legend(LegendEntries(mesh, hu), width - (2 * MarginPixels));
+        var legend = new Legend(LegendEntries(meshes, hu), width - (2 * MarginPixels));
         var canvas = new Canvas(width, HeaderPixels + frame.Height + (2 * MarginPixels) + (RowPixels * (legend.Rows + 2)), s_paper);
         try
         {
             int left = (width - frame.Width) / 2, top = HeaderPixels + MarginPixels;
             DrawGrey(canvas, left, top, hu, frame, options.Window);
-            DrawOutline(canvas, left, top, curves, frame, options.OutlinePixels);
+            // The first on top: where two touch, the wall is that of the first.
+            for (var m = curves.Length - 1; m >= 0; m--)
+                DrawOutline(canvas, left, top, curves[m], meshes[m].Colour, frame, options.OutlinePixels);
             DrawHeader(canvas, frame, options.Window);
             DrawLetters(canvas, left, top, frame);
-            DrawFooter(canvas, top + frame.Height + MarginPixels, frame, legend, curves.Count == 0);
-            return new SectionPicture(canvas, frame, left, top, curves);
+            DrawFooter(canvas, top + frame.Height + MarginPixels, frame, legend, curves.All(c => c.Count == 0));
+            return new SectionPicture(canvas, frame, left, top, [.. curves.SelectMany(c => c)]);
         }
         catch
         {
@@ -109,9 +120,17 @@ public static class SectionPictures
         return hu;
     }
 
-    private static IEnumerable<(string Word, Rgb Colour)> LegendEntries(Mesh mesh, float[] hu)
+    private static Box3 Bounds(IReadOnlyList<OutlinedMesh> meshes)
     {
-        var entries = OriginPalette.Entries(mesh, OriginPalette.Outline);
+        var boxes = meshes.Select(m => PictureBounds.Of(m.Mesh)).ToArray();
+        return new(
+            new(boxes.Min(b => b.Min.X), boxes.Min(b => b.Min.Y), boxes.Min(b => b.Min.Z)),
+            new(boxes.Max(b => b.Max.X), boxes.Max(b => b.Max.Y), boxes.Max(b => b.Max.Z)));
+    }
+
+    private static IEnumerable<(string Word, Rgb Colour)> LegendEntries(IReadOnlyList<OutlinedMesh> meshes, float[] hu)
+    {
+        var entries = meshes.SelectMany(m => m.Colour is { } colour ? [(m.Word ?? "", colour)] : OriginPalette.Entries(m.Mesh, OriginPalette.Outline));
         return hu.AsSpan().ContainsAnyExceptInRange(short.MinValue, short.MaxValue) ? entries.Append(("outside the images", s_outside)) : entries;
     }
 
@@ -129,7 +148,7 @@ public static class SectionPictures
     }
 
     /// <remarks>What was not measured is drawn half as wide again, so that a filled place is not overlooked.</remarks>
-    private static void DrawOutline(Canvas canvas, int left, int top, IReadOnlyList<SectionCurve> curves, SectionFrame frame, double widthPixels)
+    private static void DrawOutline(Canvas canvas, int left, int top, IReadOnlyList<SectionCurve> curves, Rgb? colour, SectionFrame frame, double widthPixels)
     {
         var pen = new OutlinePen(frame.Width, frame.Height);
         // A dark seam on both sides keeps the line apart from white bone and from black air alike.
@@ -139,7 +158,7 @@ public static class SectionPictures
         foreach (var origin in Enum.GetValues<Origin>())
         {
             Stroke(origin, Width(origin));
-            pen.Ink(canvas, left, top, OriginPalette.Outline(origin), 255);
+            pen.Ink(canvas, left, top, colour ?? OriginPalette.Outline(origin), 255);
         }
 
         double Width(Origin origin) => origin == Origin.Measured ? widthPixels : widthPixels * 1.5;

@@ -32,6 +32,21 @@ public sealed record TriangleColours(byte[] ClassOf, IReadOnlyList<(string Word,
         ]);
     }
 
+    /// <summary>Classes of the parts of a joined mesh, which follow each other.</summary>
+    public static TriangleColours ByPart(IReadOnlyList<(string Word, Rgb Colour, int Triangles)> parts)
+    {
+        ArgumentOutOfRangeException.ThrowIfGreaterThan(parts.Count, byte.MaxValue);
+        var classes = new byte[parts.Sum(p => p.Triangles)];
+        var at = 0;
+        for (var p = 0; p < parts.Count; p++)
+        {
+            classes.AsSpan(at, parts[p].Triangles).Fill((byte)p);
+            at += parts[p].Triangles;
+        }
+
+        return new(classes, [.. parts.Select(p => (p.Word, p.Colour))]);
+    }
+
     internal Rgb Of(int triangle) => Classes[ClassOf[triangle]].Colour;
 
     // NaN goes first: with one corner not measured the triangle is not.

@@ -11,9 +11,9 @@ namespace AnatomyPrep.Meshing.Formats;
 
 /// <summary>3MF, Core Specification 1.4: read by <see cref="ThreeMfReader"/>, written here.</summary>
 /// <remarks>
-/// Written: one object in millimetres with its vertices in patient coordinates (float32, shortest text), a base material
-///   for each triangle origin, and one item, moved by whole millimetres into the positive octant as the specification
-///   recommends; the move stands in the metadata ap:ItemShiftMm, so that a reader can take it back. The package is written
+/// Written: an object in millimetres with its vertices in patient coordinates (float32, shortest text), a base material
+///   for each triangle origin or one of the object's own, and one item, moved by whole millimetres into the positive octant as the
+///   specification recommends. Several solids are several objects and items, moved alike; the move stands in the metadata ap:ItemShiftMm, so that a reader can take it back. The package is written
 ///   with our own <see cref="ZipWriter"/> and <see cref="DeflateEncoder"/>: System.IO.Packaging stamps the time of
 ///   writing into the file, and the same model must give the same bytes.
 /// Memory: the packed file, and about 1 MB a thread. Same bytes on any number of threads.
@@ -30,7 +30,6 @@ public static class ThreeMfFormat
 
     private const string Step = "write 3MF";
     private const int MaterialsId = 1;
-    private const int ObjectId = 2;
     private const int PieceElements = 1 << 13;
     private const string ModelPart = "3D/3dmodel.model";
 
@@ -57,22 +56,40 @@ public static class ThreeMfFormat
 
     /// <summary>As the other, to a stream, which need not be seekable and is left open.</summary>
     /// <exception cref="CheckFailedException">The model would take more than 4 GiB of XML.</exception>
-    public static void Write(Mesh mesh, Stream stream, ThreeMfDescription description, RunContext run)
-    {
-        var (head, tail) = Frame(mesh, description);
-        var vertexPieces = Partition.Pieces(mesh.VertexCount, PieceElements);
-        var trianglePieces = Partition.Pieces(mesh.TriangleCount, PieceElements);
-        var pieces = new Piece[vertexPieces + trianglePieces + 3];
-        run.Report(Step, "model", 0);
-        Partition.For(run, pieces.Length, p =>
+    public static void Write(Mesh mesh, Stream stream, ThreeMfDescription description, RunContext run) =>
+        Write([new(mesh, description.Title, null, description.IsSolid)], stream, description, run);
+
+    /// <summary>Several solids as objects of one file, each with its name and colour; otherwise as the others.</summary>
+    /// <exception cref="CheckFailedException">The model would take more than 4 GiB of XML.</exception>
+    public static void Write(IReadOnlyList<ThreeMfSolid> solids, string path, ThreeMfDescription description, RunContext run) =>
+        OutputFile.Write(path, 0, handle =>
         {
-            var t = p - vertexPieces - 2;
-            pieces[p] = p == 0 ? Piece.Of(head)
-                : p <= vertexPieces ? Vertices(mesh, (p - 1) * PieceElements)
-                : t < 0 ? Piece.Of("</vertices><triangles>"u8)
-                : t < trianglePieces ? Triangles(mesh, t * PieceElements)
-                : Piece.Of(tail);
+            using var stream = new FileStream(handle, FileAccess.Write, 1);
+            Write(solids, stream, description, run);
         });
+
+    /// <summary>As the other, to a stream, which need not be seekable and is left open.</summary>
+    /// <exception cref="CheckFailedException">The model would take more than 4 GiB of XML.</exception>
+    public static void Write(IReadOnlyList<ThreeMfSolid> solids, Stream stream, ThreeMfDescription description, RunContext run)
+    {
+        ArgumentOutOfRangeException.ThrowIfZero(solids.Count);
+        var texts = Frame(solids, description);
+        var makers = new List<Func<Piece>>();
+        for (var s = 0; s < solids.Count; s++)
+        {
+            var (mesh, beforeVertices, beforeTriangles) = (solids[s].Mesh, texts[2 * s], texts[(2 * s) + 1]);
+            makers.Add(() => Piece.Of(beforeVertices));
+            for (var first = 0; first < mesh.VertexCount; first += PieceElements)
+                makers.Add(Maker(Vertices, mesh, first));
+            makers.Add(() => Piece.Of(beforeTriangles));
+            for (var first = 0; first < mesh.TriangleCount; first += PieceElements)
+                makers.Add(Maker(solids[s].Colour is null ? Triangles : PlainTriangles, mesh, first));
+        }
+
+        makers.Add(() => Piece.Of(texts[^1]));
+        var pieces = new Piece[makers.Count];
+        run.Report(Step, "model", 0);
+        Partition.For(run, pieces.Length, p => pieces[p] = makers[p]());
         run.Report(Step, "package", 0.9);
         var zip = new ZipWriter(stream);
         Add(zip, "[Content_Types].xml", [Piece.Of(Encoding.UTF8.GetBytes(ContentTypes))]);
@@ -97,12 +114,15 @@ public static class ThreeMfFormat
         zip.Add(name, [.. pieces.Select(p => p.Packed)], crc, length);
     }
 
-    // The model part up to its vertices, and from the end of its triangles.
-    private static (byte[] Head, byte[] Tail) Frame(Mesh mesh, ThreeMfDescription description)
+    private static Func<Piece> Maker(Func<Mesh, int, Piece> make, Mesh mesh, int first) => () => make(mesh, first);
+
+    // The model part without vertices and triangles, cut where they go: before the vertices of the first, before its triangles, and so on.
+    private static byte[][] Frame(IReadOnlyList<ThreeMfSolid> solids, ThreeMfDescription description)
     {
         using var memory = new MemoryStream();
         using var xml = XmlWriter.Create(memory, new XmlWriterSettings { Encoding = new UTF8Encoding(encoderShouldEmitUTF8Identifier: false) });
-        var shiftMm = ShiftMm(mesh);
+        var shiftMm = ShiftMm(solids);
+        var cuts = new List<int> { 0 };
         xml.WriteStartDocument();
         xml.WriteStartElement("model", CoreNamespace);
         xml.WriteAttributeString("unit", "millimeter");
@@ -110,34 +130,61 @@ public static class ThreeMfFormat
         xml.WriteAttributeString("xmlns", "ap", null, OwnNamespace);
         WriteMetadata(xml, description, shiftMm);
         xml.WriteStartElement("resources", CoreNamespace);
-        WriteMaterials(xml);
-        xml.WriteStartElement("object", CoreNamespace);
-        xml.WriteAttributeString("id", Number(ObjectId));
-        xml.WriteAttributeString("type", description.IsSolid ? "model" : "surface");
-        xml.WriteAttributeString("name", Clean(description.Title));
-        xml.WriteAttributeString("pid", Number(MaterialsId));
-        xml.WriteAttributeString("pindex", Number((int)Origin.Measured));
-        xml.WriteStartElement("mesh", CoreNamespace);
-        xml.WriteStartElement("vertices", CoreNamespace);
-        xml.WriteString("");
-        xml.Flush();
-        var headLength = (int)memory.Length;
-        // The writer closes vertices where in fact triangles end: the two are swapped in the text between.
-        xml.WriteEndElement();
-        xml.WriteEndElement();
-        xml.WriteEndElement();
+        WriteMaterials(xml, solids);
+        for (var s = 0; s < solids.Count; s++)
+            WriteObject(xml, solids, s, () => Cut(xml, memory, cuts));
         xml.WriteEndElement();
         xml.WriteStartElement("build", CoreNamespace);
-        xml.WriteStartElement("item", CoreNamespace);
-        xml.WriteAttributeString("objectid", Number(ObjectId));
-        xml.WriteAttributeString("transform", string.Create(CultureInfo.InvariantCulture, $"1 0 0 0 1 0 0 0 1 {shiftMm.X} {shiftMm.Y} {shiftMm.Z}"));
-        xml.WriteEndElement();
+        for (var s = 0; s < solids.Count; s++)
+        {
+            xml.WriteStartElement("item", CoreNamespace);
+            xml.WriteAttributeString("objectid", Number(ObjectId(solids, s)));
+            xml.WriteAttributeString("transform", string.Create(CultureInfo.InvariantCulture, $"1 0 0 0 1 0 0 0 1 {shiftMm.X} {shiftMm.Y} {shiftMm.Z}"));
+            xml.WriteEndElement();
+        }
+
         xml.WriteEndElement();
         xml.WriteEndElement();
         xml.Flush();
         var text = memory.ToArray();
-        ReadOnlySpan<byte> closed = "</vertices>"u8;
-        return (text[..headLength], [.. "</triangles>"u8, .. text.AsSpan(headLength + closed.Length)]);
+        cuts.Add(text.Length);
+        return [.. cuts.Zip(cuts.Skip(1), (from, to) => text[from..to])];
+    }
+
+    // The text so far ends with an open element that the caller's own bytes go into.
+    private static void Cut(XmlWriter xml, MemoryStream memory, List<int> cuts)
+    {
+        xml.WriteString("");
+        xml.Flush();
+        cuts.Add((int)memory.Length);
+    }
+
+    // Materials by origin come first and are one group; those of the solids' own follow, one group a solid.
+    private static int MaterialId(IReadOnlyList<ThreeMfSolid> solids, int solid) =>
+        solids[solid].Colour is null ? MaterialsId : OwnMaterials(solids).IndexOf(solid) + (solids.Any(s => s.Colour is null) ? MaterialsId + 1 : MaterialsId);
+
+    private static List<int> OwnMaterials(IReadOnlyList<ThreeMfSolid> solids) => [.. Enumerable.Range(0, solids.Count).Where(s => solids[s].Colour is not null)];
+
+    private static int ObjectId(IReadOnlyList<ThreeMfSolid> solids, int solid) =>
+        MaterialsId + OwnMaterials(solids).Count + (solids.Any(s => s.Colour is null) ? 1 : 0) + solid;
+
+    private static void WriteObject(XmlWriter xml, IReadOnlyList<ThreeMfSolid> solids, int solid, Action cut)
+    {
+        xml.WriteStartElement("object", CoreNamespace);
+        xml.WriteAttributeString("id", Number(ObjectId(solids, solid)));
+        xml.WriteAttributeString("type", solids[solid].IsSolid ? "model" : "surface");
+        xml.WriteAttributeString("name", Clean(solids[solid].Name));
+        xml.WriteAttributeString("pid", Number(MaterialId(solids, solid)));
+        xml.WriteAttributeString("pindex", Number((int)Origin.Measured));
+        xml.WriteStartElement("mesh", CoreNamespace);
+        xml.WriteStartElement("vertices", CoreNamespace);
+        cut();
+        xml.WriteEndElement();
+        xml.WriteStartElement("triangles", CoreNamespace);
+        cut();
+        xml.WriteEndElement();
+        xml.WriteEndElement();
+        xml.WriteEndElement();
     }
 
     private static void WriteMetadata(XmlWriter xml, ThreeMfDescription description, Vec3 shiftMm)
@@ -169,15 +216,23 @@ public static class ThreeMfFormat
         }
     }
 
-    private static void WriteMaterials(XmlWriter xml)
+    private static void WriteMaterials(XmlWriter xml, IReadOnlyList<ThreeMfSolid> solids)
+    {
+        if (solids.Any(s => s.Colour is null))
+            WriteMaterials(xml, MaterialsId, Enum.GetValues<Origin>().Select(o => (OriginPalette.Name(o), OriginPalette.Color(o))));
+        foreach (var s in OwnMaterials(solids))
+            WriteMaterials(xml, MaterialId(solids, s), [(solids[s].Name, solids[s].Colour!.Value)]);
+    }
+
+    private static void WriteMaterials(XmlWriter xml, int id, IEnumerable<(string Name, Rgb Colour)> materials)
     {
         xml.WriteStartElement("basematerials", CoreNamespace);
-        xml.WriteAttributeString("id", Number(MaterialsId));
-        foreach (var origin in Enum.GetValues<Origin>())
+        xml.WriteAttributeString("id", Number(id));
+        foreach (var (name, colour) in materials)
         {
             xml.WriteStartElement("base", CoreNamespace);
-            xml.WriteAttributeString("name", OriginPalette.Name(origin));
-            xml.WriteAttributeString("displaycolor", OriginPalette.Color(origin).ToHex());
+            xml.WriteAttributeString("name", Clean(name));
+            xml.WriteAttributeString("displaycolor", colour.ToHex());
             xml.WriteEndElement();
         }
 
@@ -185,9 +240,10 @@ public static class ThreeMfFormat
     }
 
     // Whole millimetres that bring the lowest corner to 0 or just above.
-    private static Vec3 ShiftMm(Mesh mesh)
+    private static Vec3 ShiftMm(IReadOnlyList<ThreeMfSolid> solids)
     {
-        var low = mesh.BoundsMm().Min;
+        var lows = solids.Select(s => s.Mesh.BoundsMm().Min).ToArray();
+        var low = new Vec3(lows.Min(l => l.X), lows.Min(l => l.Y), lows.Min(l => l.Z));
         double Shift(double lowest) => double.IsFinite(lowest) ? 0 - Math.Floor((float)lowest) : 0;
         return new(Shift(low.X), Shift(low.Y), Shift(low.Z));
     }
@@ -220,7 +276,11 @@ public static class ThreeMfFormat
         });
     }
 
-    private static Piece Triangles(Mesh mesh, int first)
+    private static Piece Triangles(Mesh mesh, int first) => Triangles(mesh, first, withOrigins: true);
+
+    private static Piece PlainTriangles(Mesh mesh, int first) => Triangles(mesh, first, withOrigins: false);
+
+    private static Piece Triangles(Mesh mesh, int first, bool withOrigins)
     {
         var count = Math.Min(PieceElements, mesh.TriangleCount - first);
         return Piece.Of(count * TriangleBytes, buffer =>
@@ -235,7 +295,7 @@ public static class ThreeMfFormat
                 at += FloatText.Format(b, buffer.AsSpan(at));
                 Put("\" v3=\""u8, buffer, ref at);
                 at += FloatText.Format(c, buffer.AsSpan(at));
-                if (mesh.Origins[t] != Origin.Measured)
+                if (withOrigins && mesh.Origins[t] != Origin.Measured)
                 {
                     Put("\" pid=\"1\" p1=\""u8, buffer, ref at);
                     buffer[at++] = (byte)('0' + (int)mesh.Origins[t]);

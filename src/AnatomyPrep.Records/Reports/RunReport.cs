@@ -51,6 +51,7 @@ public static class RunReport
         WriteHead(pages, facts);
         WriteFindings(pages, facts);
         WriteModel(pages, facts);
+        WriteStructures(pages, facts);
         WritePictures(pages, content.Pictures);
         WriteSource(pages, facts.Source, facts.Request.PatientPseudonym);
         WriteSteps(pages, facts);
@@ -159,6 +160,29 @@ public static class RunReport
             Enum.GetValues<Origin>().Select(origin => OriginRow(pages, origin, facts.Measurements.Origins.FirstOrDefault(o => o.Origin == origin))));
     }
 
+    private static void WriteStructures(ReportPages pages, RunFacts facts)
+    {
+        if (facts.Structures is not { } structures)
+            return;
+        pages.Section($"Structures ({structures.Count})");
+        pages.Table(
+            ["Structure", "Colour", "Solid", "Pieces", "Volume", "Surface", "Given to those above"],
+            [0.22f, 0.12f, 0.08f, 0.09f, 0.17f, 0.16f, 0.16f],
+            structures.Select(s => (IReadOnlyList<Cell>)
+            [
+                new Cell(s.Side is { } side ? $"{s.Name}, {ReportText.Word(side).ToUpperInvariant()}" : s.Name, pages.Strong),
+                new Cell(s.Colour, pages.Body),
+                new Cell(ReportText.YesNo(s.Measurements.Mesh.Solid), s.Measurements.Mesh.Solid ? pages.Body : pages.Alarm),
+                new Cell(ReportText.Count(s.Measurements.Mesh.Components), pages.Body),
+                new Cell($"{ReportText.Number(s.Measurements.Mesh.VolumeMm3, 1)} mm³", pages.Body),
+                new Cell($"{ReportText.Number(s.Measurements.Mesh.AreaMm2, 1)} mm²", pages.Body),
+                new Cell($"{ReportText.Number(s.RemovedMm3, 1)} mm³", pages.Body),
+            ]));
+        pages.Paragraph(
+            facts.SharedMm3 is { } shared ? $"Volume that two structures share: {ReportText.Number(shared, 3)} mm³." : "Volume that two structures share: not measured, because not all are solid.",
+            pages.Body);
+    }
+
     private static IReadOnlyList<Cell> OriginRow(ReportPages pages, Origin origin, OriginShare? share) =>
     [
         new Cell(ReportText.Word(origin), pages.Strong),
@@ -220,7 +244,7 @@ public static class RunReport
             [0.2f, 0.12f, 0.34f, 0.34f],
             facts.Steps.Select((step, i) => (IReadOnlyList<Cell>)
             [
-                new Cell($"{i + 1}. {step.Name}", pages.Strong),
+                new Cell($"{i + 1}. {step.Name}{(step.Structure is { } structure ? $"\n{structure}" : "")}", pages.Strong),
                 new Cell(ReportText.Word(step.Stage), pages.Body),
                 new Cell(ReportText.Parameters(step.Parameters), pages.Body),
                 new Cell(ReportText.Effect(step.Effect), pages.Body),

@@ -28,7 +28,14 @@ public sealed record RunFacts
 
     public required IReadOnlyList<Finding> Findings { get; init; }
 
+    /// <summary>Of the model; of all structures together where there are several.</summary>
     public required Measurements Measurements { get; init; }
+
+    /// <summary>Where a plan makes several solids: each of them, in the plan's order; else null.</summary>
+    public IReadOnlyList<StructureFacts>? Structures { get; init; }
+
+    /// <summary>Volume that two structures share, summed over all pairs; null where there is one model.</summary>
+    public double? SharedMm3 { get; init; }
 
     /// <summary>From the injected clock; kept to the millisecond, in UTC.</summary>
     public required DateTimeOffset StartedAt { get; init; }

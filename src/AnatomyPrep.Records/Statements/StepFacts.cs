@@ -8,6 +8,9 @@ namespace AnatomyPrep.Records.Statements;
 /// <summary>One step as it was run: its parameters with defaults filled in, and what it did.</summary>
 public sealed record StepFacts(string Name, Stage Stage, JsonObject Parameters, StepEffect Effect)
 {
+    /// <summary>Name of the structure the step worked on; null where it worked on all, or where there is one model.</summary>
+    public string? Structure { get; init; }
+
     /// <summary>Takes the parameters over from a plan step; those without a value are left out.</summary>
     /// <exception cref="ArgumentException">A parameter of a type that plans do not have.</exception>
     public static StepFacts Of(PlanStep step, Stage stage, StepEffect effect)

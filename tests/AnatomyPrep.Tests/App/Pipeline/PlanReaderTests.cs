@@ -30,6 +30,16 @@ public sealed class PlanReaderTests
     [InlineData("plan: p\nversion: 1\nsteps: []\n", 1, "missing or empty", "a list of steps")]
     [InlineData("plan: p\nsteps:\n  - surface\n", 1, "missing", "text")]
     [InlineData("plan: p\nversion: 1\nextra: 1\nsteps:\n  - surface\n", 3, "extra", "plan, version, description, steps")]
+    [InlineData("plan: p\nversion: 1\nstructures: []\n", 1, "empty", "a list of structures")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n", 4, "missing or empty", "a list of steps")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - steps: [surface]\n", 4, "missing", "text")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: '/..'\n    steps: [surface]\n", 4, "/..", "letters and digits")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n    colour: red\n    steps: [surface]\n", 5, "red", "#RRGGBB")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n    side: front\n    steps: [surface]\n", 5, "front", "left, right, both, midline")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n    steps: [surface, place-on-bed]\n", 5, "place-on-bed", "where it is")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: A b\n    steps: [surface]\n  - name: a-b\n    steps: [surface]\n", 6, "a-b", "no other structure")]
+    [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n    size: 3\n    steps: [surface]\n", 5, "size", "name, colour, side, steps")]
+    [InlineData("plan: p\nversion: 1\nstructures: [bone]\n", 3, "bone", "a mapping")]
     [InlineData("plan: [p\n", 2, "YAML", "well-formed")]
     [InlineData("plan: &a p\nversion: *a\nsteps:\n  - surface\n", 2, "aliases", "without aliases")]
     [InlineData("just words", 1, "not a mapping", "a mapping")]
@@ -39,6 +49,16 @@ public sealed class PlanReaderTests
         var error = act.Should().Throw<PlanException>().Which;
         error.Line.Should().Be(line);
         error.Message.Should().Contain("mine.yaml").And.Contain(value).And.Contain(allowed);
+    }
+
+    [Fact]
+    public void Structures_have_names_colours_and_steps_and_shared_steps_may_be_left_out()
+    {
+        var plan = s_reader.Read("plan: p\nversion: 1\nstructures:\n  - name: C1 body\n    steps: [surface]\n  - { name: skin, colour: '#d55e00', side: left, steps: [surface] }\n", "mine.yaml");
+        plan.Steps.Should().BeEmpty();
+        plan.Structures.Select(s => (s.Name, s.FileName, Colour: s.Colour.ToHex(), s.Side)).Should().Equal(("C1 body", "c1-body", "#ECE0C8", null), ("skin", "skin", "#D55E00", "left"));
+        plan.Structures.Should().OnlyContain(s => s.Steps.Single().Name == "surface");
+        s_reader.Read("plan: p\nversion: 1\nsteps: [surface]\n", "mine.yaml").Structures.Should().BeEmpty();
     }
 
     [Fact]

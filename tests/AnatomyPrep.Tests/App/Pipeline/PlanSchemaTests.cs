@@ -26,6 +26,11 @@ public sealed class PlanSchemaTests
     [InlineData("plan: p\nversion: '1'\nsteps:\n  - threshold: { lowerHu: 300, more: 1 }\n")]
     [InlineData("plan: p\nversion: '1'\nsteps: []\n")]
     [InlineData("plan: p\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\n")]
+    [InlineData("plan: p\nversion: '1'\nstructures: []\n")]
+    [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n")]
+    [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n    colour: red\n    steps:\n      - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n    steps:\n      - place-on-bed\n")]
     [Trait("Kind", "Outside")]
     public void What_the_reader_refuses_the_schema_refuses(string yaml) => IsValid(yaml).Should().BeFalse();
 

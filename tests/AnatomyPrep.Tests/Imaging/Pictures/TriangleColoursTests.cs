@@ -15,4 +15,12 @@ public sealed class TriangleColoursTests
         colours.Classes.Select(c => c.Word).Should().Equal("up to 0.1 mm", "up to 0.25 mm", "up to 0.5 mm", "up to 1 mm", "more than 1 mm", "not measured");
         colours.Classes.Select(c => c.Colour).Distinct().Should().HaveCount(6);
     }
+
+    [Fact]
+    public void Parts_that_follow_each_other_have_a_class_each()
+    {
+        var colours = TriangleColours.ByPart([("bone", new(1, 2, 3), 2), ("nothing", default, 0), ("skin", new(4, 5, 6), 1)]);
+        colours.ClassOf.Should().Equal(0, 0, 2);
+        colours.Classes.Should().Equal(("bone", new Rgb(1, 2, 3)), ("nothing", default), ("skin", new Rgb(4, 5, 6)));
+    }
 }

@@ -302,4 +302,31 @@ public sealed class ThreeMfFormatTests
         using var reader = new StreamReader(zip.GetEntry("3D/3dmodel.model")!.Open());
         return reader.ReadToEnd();
     }
+
+    /// <summary>Several solids: one object, one material and one item each, and no two resources with one id (section 4.1: unique within the model).</summary>
+    [Fact]
+    public void Several_solids_are_objects_with_names_and_colours_in_one_place()
+    {
+        ThreeMfSolid[] solids =
+        [
+            new(TestMeshes.Box(new(-5, 0, 0), new(5, 10, 10)), "bone & <marrow>", new Rgb(0xEC, 0xE0, 0xC8)),
+            new(TestMeshes.Box(new(5, 0, 0), new(15, 10, 10)), "by origin", null),
+            new(TestMeshes.Box(new(15, -3, 0), new(16, 10, 10)), "skin", new Rgb(0xD5, 0x5E, 0)),
+        ];
+        using var memory = new MemoryStream();
+        ThreeMfFormat.Write(solids, memory, new("set", "", "", "", []), RunContext.Default);
+        using var zip = new ZipArchive(memory, ZipArchiveMode.Read, leaveOpen: true);
+        using var part = zip.GetEntry("3D/3dmodel.model")!.Open();
+        var model = XDocument.Load(part);
+        var objects = model.Descendants(s_core + "object").ToArray();
+        objects.Select(o => (string)o.Attribute("name")!).Should().Equal("bone & <marrow>", "by origin", "skin");
+        var ids = model.Descendants().Where(e => e.Name.LocalName is "object" or "basematerials").Select(e => (string)e.Attribute("id")!).ToArray();
+        ids.Should().OnlyHaveUniqueItems();
+        string ColourOf(XElement o) => (string)model.Descendants(s_core + "basematerials").Single(m => (string)m.Attribute("id")! == (string)o.Attribute("pid")!).Elements().First().Attribute("displaycolor")!;
+        (ColourOf(objects[0]), ColourOf(objects[2])).Should().Be(("#ECE0C8", "#D55E00"));
+        model.Descendants(s_core + "item").Select(i => (string)i.Attribute("objectid")!).Should().Equal(objects.Select(o => (string)o.Attribute("id")!));
+        model.Descendants(s_core + "item").Select(i => (string)i.Attribute("transform")!).Distinct().Should().Equal("1 0 0 0 1 0 0 0 1 5 3 0");
+        var read = FormatSamples.Read(memory.ToArray());
+        MeshMeasures.SignedVolumeMm3(read.Mesh).Should().BeApproximately(1000 + 1000 + 130, 1e-3);
+    }
 }

@@ -36,9 +36,12 @@ internal static class Program
         builder.Services.AddSingleton(TimeProvider.System);
         builder.Services.AddSingleton<Workbench>();
         builder.Services.AddSingleton<CommandContext>();
-        builder.Services.AddSerilog(ConfigureLog(folders), dispose: true);
+        AddLog(builder.Services, folders);
         return builder.Build();
     }
+
+    /// <summary>Logs of a command, or of the service, in its own folder.</summary>
+    public static void AddLog(IServiceCollection services, AppFolders folders) => services.AddSerilog(ConfigureLog(folders), dispose: true);
 
     // People read the console; the file keeps the detail. Neither ever holds patient data.
     private static Serilog.Core.Logger ConfigureLog(AppFolders folders) => new LoggerConfiguration()

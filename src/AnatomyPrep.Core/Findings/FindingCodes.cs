@@ -74,6 +74,10 @@ public static class FindingCodes
     public const string ValuesNotCt = "values-not-ct";
     public const string ViewCropped = "view-cropped";
 
+    // Receive
+    public const string CallingTitleUnknown = "calling-title-unknown";
+    public const string SeriesGrew = "series-grew";
+
     // Volume
     public const string DenoiseWithoutEffect = "denoise-without-effect";
 

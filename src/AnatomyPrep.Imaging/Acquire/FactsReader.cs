@@ -81,6 +81,7 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
             PatientMark = Mark(header.Find(Tag.PatientId)),
             Syntax = header.Syntax.Uid,
             HasMeta = header.HasMeta,
+            SourceTitle = HeaderText.Title(header.Find(Tag.SourceTitle)),
             Localizer = IsLocalizer(frames),
             Rows = HeaderText.Unsigned(header.Find(Tag.Rows), big) ?? 0,
             Columns = HeaderText.Unsigned(header.Find(Tag.Columns), big) ?? 0,

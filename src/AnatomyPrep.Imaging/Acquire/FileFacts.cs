@@ -42,6 +42,9 @@ internal sealed record FileFacts
 
     public required bool HasMeta { get; init; }
 
+    /// <summary>Calling title of the association that brought the file; null where the file names none, or one that is no AE title.</summary>
+    public required string? SourceTitle { get; init; }
+
     /// <summary>An overview picture for planning the scan, not a slice.</summary>
     public required bool Localizer { get; init; }
 

@@ -14,6 +14,13 @@ internal static class HeaderText
         return text is { Length: > 0 and <= 64 } && text.All(c => c is >= '0' and <= '9' or '.') ? text : null;
     }
 
+    /// <summary>AE: at most 16 characters; here only those that no title in use goes beyond.</summary>
+    public static string? Title(byte[]? value)
+    {
+        var text = Text(value);
+        return text is { Length: > 0 and <= 16 } && text.All(c => char.IsAsciiLetterOrDigit(c) || c is '_' or '-' or '.' or ' ') ? text : null;
+    }
+
     /// <summary>DS: decimal numbers separated by backslashes, finite and below a million; null when any is not.</summary>
     public static double[]? Decimals(byte[]? value)
     {

@@ -97,6 +97,7 @@ internal static class ReaderJson
         w.WriteString("PatientMark", facts.PatientMark);
         w.WriteString("Syntax", facts.Syntax);
         w.WriteBoolean("HasMeta", facts.HasMeta);
+        w.WriteString("SourceTitle", facts.SourceTitle);
         w.WriteBoolean("Localizer", facts.Localizer);
         w.WriteNumber("Rows", facts.Rows);
         w.WriteNumber("Columns", facts.Columns);
@@ -130,6 +131,7 @@ internal static class ReaderJson
         PatientMark = Required(e, "PatientMark"),
         Syntax = Required(e, "Syntax"),
         HasMeta = e.GetProperty("HasMeta").GetBoolean(),
+        SourceTitle = Text(e, "SourceTitle"),
         Localizer = e.GetProperty("Localizer").GetBoolean(),
         Rows = e.GetProperty("Rows").GetInt32(),
         Columns = e.GetProperty("Columns").GetInt32(),

@@ -6,6 +6,7 @@ internal static class Tag
 {
     public const uint MediaStorageSopClassUid = 0x0002_0002;
     public const uint TransferSyntaxUid = 0x0002_0010;
+    public const uint SourceTitle = 0x0002_0016;
     public const uint ReferencedFileId = 0x0004_1500;
     public const uint SpecificCharacterSet = 0x0008_0005;
     public const uint ImageType = 0x0008_0008;
@@ -72,6 +73,7 @@ internal static class Tag
     {
         [MediaStorageSopClassUid] = "Media Storage SOP Class UID",
         [TransferSyntaxUid] = "Transfer Syntax UID",
+        [SourceTitle] = "Source Application Entity Title",
         [DirectoryRecords] = "Directory Record Sequence",
         [ReferencedFileId] = "Referenced File ID",
         [ImageType] = "Image Type",

@@ -10,6 +10,7 @@ public enum IdentifierKind
     Series,
     FrameOfReference,
     Patient,
+    Instance,
 }
 
 /// <summary>The secret of a site that turns identifiers into pseudonyms.</summary>
@@ -57,6 +58,7 @@ public sealed class SiteKey
         IdentifierKind.Series => "series",
         IdentifierKind.FrameOfReference => "frameOfReference",
         IdentifierKind.Patient => "patient",
+        IdentifierKind.Instance => "instance",
         _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "Not a kind of identifier."),
     };
 }

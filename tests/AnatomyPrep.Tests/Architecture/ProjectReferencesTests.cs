@@ -11,8 +11,9 @@ public sealed class ProjectReferencesTests
         ["AnatomyPrep.Imaging"] = ["AnatomyPrep.Core"],
         ["AnatomyPrep.Meshing"] = ["AnatomyPrep.Core"],
         ["AnatomyPrep.Records"] = ["AnatomyPrep.Core"],
+        ["AnatomyPrep.Service"] = ["AnatomyPrep.Core", "AnatomyPrep.Imaging", "AnatomyPrep.Records"],
         ["AnatomyPrep.Phantoms"] = ["AnatomyPrep.Core"],
-        ["AnatomyPrep.App"] = ["AnatomyPrep.Core", "AnatomyPrep.Imaging", "AnatomyPrep.Meshing", "AnatomyPrep.Records", "AnatomyPrep.Phantoms"],
+        ["AnatomyPrep.App"] = ["AnatomyPrep.Core", "AnatomyPrep.Imaging", "AnatomyPrep.Meshing", "AnatomyPrep.Records", "AnatomyPrep.Service", "AnatomyPrep.Phantoms"],
         ["AnatomyPrep.Tests"] = ["AnatomyPrep.App"],
         ["AnatomyPrep.Benchmarks"] = ["AnatomyPrep.App"],
     };

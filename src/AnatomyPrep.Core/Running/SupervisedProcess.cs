@@ -1,14 +1,17 @@
 using System.Diagnostics;
 using System.Globalization;
+using System.Runtime.InteropServices;
+using System.Text;
+using Microsoft.Win32.SafeHandles;
 
-namespace AnatomyPrep.Imaging.Acquire;
+namespace AnatomyPrep.Core.Running;
 
 /// <summary>Limits that the kernel enforces on a child.</summary>
-internal sealed record KernelLimits(long MemoryBytes, TimeSpan ProcessorTime, long FileBytes);
+public sealed record KernelLimits(long MemoryBytes, TimeSpan ProcessorTime, long FileBytes, int OpenFiles = 512);
 
 /// <summary>
 /// A child process that cannot outlive its parent, gains no privileges, dumps no core, and stays within
-/// <see cref="KernelLimits"/>. Its error output is thrown away, because it may quote the file it reads.
+/// <see cref="KernelLimits"/>. Its error output is thrown away, because it may quote the file it reads, unless it is asked for.
 /// </summary>
 /// <remarks>
 /// setpriv(1) asks the kernel to kill the child when its parent dies. The kernel means the parent's *thread*
@@ -17,18 +20,31 @@ internal sealed record KernelLimits(long MemoryBytes, TimeSpan ProcessorTime, lo
 /// while address space, which .NET reserves in plenty, and the mapped output stay free. The environment is
 /// emptied but for what a program needs to start.
 /// </remarks>
-internal sealed class SupervisedProcess : IDisposable
+public sealed partial class SupervisedProcess : IDisposable
 {
+    private const int KeptErrorBytes = 16 << 10;
+
+    // A handle that is to pass to one child must not slip into another that starts at the same moment.
+    private static readonly Lock s_starting = new();
     private static readonly string[] s_inherited = ["PATH", "HOME", "TMPDIR", "DOTNET_ROOT", "DOTNET_ROOT_X64", "DOTNET_PROCESSOR_COUNT"];
 
     private readonly Process _process = new();
     private readonly Thread _keeper;
     private readonly ManualResetEventSlim _started = new();
+    private readonly MemoryStream? _errors;
+    private readonly SafeHandle? _connection;
+    private readonly string[] _command;
     private Exception? _startFailure;
 
-    public SupervisedProcess(string fileName, IEnumerable<string> arguments, KernelLimits limits, IReadOnlyDictionary<string, string>? environment = null)
+    /// <param name="keepErrors">Keep the first 16 KB of the error output: for a program that never quotes what it reads.</param>
+    /// <param name="connection">A socket that becomes the child's standard input, as inetd(8) does it; stays the caller's.</param>
+    /// <exception cref="InvalidOperationException">It cannot be started.</exception>
+    public SupervisedProcess(string fileName, IEnumerable<string> arguments, KernelLimits limits, IReadOnlyDictionary<string, string>? environment = null, bool keepErrors = false, SafeHandle? connection = null)
     {
-        _process.StartInfo = Describe(fileName, arguments, limits, environment ?? new Dictionary<string, string>());
+        _connection = connection;
+        _errors = keepErrors ? new MemoryStream() : null;
+        _process.StartInfo = Describe(limits, environment ?? new Dictionary<string, string>());
+        _command = [fileName, .. arguments];
         _keeper = new Thread(Keep) { IsBackground = true, Name = "child keeper" };
         _keeper.Start();
         _started.Wait();
@@ -39,6 +55,12 @@ internal sealed class SupervisedProcess : IDisposable
     public Stream Input => _process.StandardInput.BaseStream;
 
     public Stream Output => _process.StandardOutput.BaseStream;
+
+    /// <summary>Of setpriv, which becomes the program itself.</summary>
+    public int Id => _process.Id;
+
+    /// <summary>Begin of the error output, where it was to be kept; complete once the child has ended.</summary>
+    public string Errors => _errors is null ? "" : Encoding.UTF8.GetString(_errors.ToArray());
 
     /// <summary>Negative or above 128 when a signal ended it. Waits for the end.</summary>
     public int WaitForExit()
@@ -71,9 +93,10 @@ internal sealed class SupervisedProcess : IDisposable
         _process.StandardError.Dispose();
         _process.Dispose();
         _started.Dispose();
+        _errors?.Dispose();
     }
 
-    private static ProcessStartInfo Describe(string fileName, IEnumerable<string> arguments, KernelLimits limits, IReadOnlyDictionary<string, string> environment)
+    private static ProcessStartInfo Describe(KernelLimits limits, IReadOnlyDictionary<string, string> environment)
     {
         var seconds = (long)Math.Ceiling(limits.ProcessorTime.TotalSeconds);
         var start = new ProcessStartInfo("setpriv")
@@ -86,11 +109,12 @@ internal sealed class SupervisedProcess : IDisposable
         string[] wrapped =
         [
             "--no-new-privs", "--pdeathsig", "KILL", "--", "prlimit",
-            "--core=0", "--nofile=512",
+            "--core=0",
+            string.Create(CultureInfo.InvariantCulture, $"--nofile={limits.OpenFiles}"),
             string.Create(CultureInfo.InvariantCulture, $"--cpu={seconds}"),
             string.Create(CultureInfo.InvariantCulture, $"--data={limits.MemoryBytes}"),
             string.Create(CultureInfo.InvariantCulture, $"--fsize={limits.FileBytes}"),
-            "--", fileName, .. arguments,
+            "--",
         ];
         foreach (var argument in wrapped)
             start.ArgumentList.Add(argument);
@@ -108,7 +132,8 @@ internal sealed class SupervisedProcess : IDisposable
     {
         try
         {
-            _process.Start();
+            lock (s_starting)
+                Start();
         }
         catch (Exception e) when (e is System.ComponentModel.Win32Exception or InvalidOperationException)
         {
@@ -122,14 +147,34 @@ internal sealed class SupervisedProcess : IDisposable
         _process.WaitForExit();
     }
 
-    private static void Drain(Stream stream)
+    private void Start()
+    {
+        using var inherited = _connection is null ? null : Inheritable(_connection);
+        // Of the shell's words none comes from outside: the descriptor's number is its $0, the command its arguments.
+        string[] redirect = inherited is null ? [] : ["bash", "-c", "exec \"$@\" <&\"$0\"", inherited.DangerousGetHandle().ToString(CultureInfo.InvariantCulture)];
+        foreach (var argument in redirect.Concat(_command))
+            _process.StartInfo.ArgumentList.Add(argument);
+        _process.Start();
+    }
+
+    /// <summary>A second descriptor of the same socket; dup(2) leaves out the mark that closes it in children.</summary>
+    private static SafeFileHandle Inheritable(SafeHandle handle)
+    {
+        var copy = Dup((int)handle.DangerousGetHandle());
+        return copy >= 0 ? new SafeFileHandle(copy, ownsHandle: true) : throw new InvalidOperationException("The socket cannot be handed on.");
+    }
+
+    [LibraryImport("libc", EntryPoint = "dup", SetLastError = true)]
+    private static partial int Dup(int descriptor);
+
+    private void Drain(Stream stream)
     {
         var block = new byte[4096];
         try
         {
-            while (stream.Read(block) > 0)
-            {
-            }
+            while (stream.Read(block) is > 0 and var read)
+                if (_errors is { Length: < KeptErrorBytes })
+                    _errors.Write(block, 0, read);
         }
         catch (IOException)
         {

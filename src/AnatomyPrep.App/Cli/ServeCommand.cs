@@ -1,0 +1,38 @@
+using System.CommandLine;
+using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Service.Hosting;
+using Microsoft.AspNetCore.Builder;
+using Microsoft.Extensions.Hosting;
+
+namespace AnatomyPrep.App.Cli;
+
+/// <summary>serve [--data DIR] [--urls URL]: the worker service with receiver, page and API.</summary>
+internal static class ServeCommand
+{
+    public static Command Create(CommandContext context)
+    {
+        var data = new Option<string?>("--data") { Description = "Folder of the service; everything it keeps is there (default: the program's home folder)" };
+        var urls = new Option<string>("--urls") { Description = "Address of page and API", DefaultValueFactory = _ => "http://127.0.0.1:5080" };
+        var command = new Command("serve", "Run the worker service: receiver, page and API") { data, urls };
+        command.SetAction((parsed, cancellation) => RunAsync(context, parsed.GetValue(data) ?? context.Bench.Folders.Home, parsed.GetValue(urls)!, cancellation));
+        return command;
+    }
+
+    private static async Task<int> RunAsync(CommandContext context, string data, string urls, CancellationToken cancellation)
+    {
+        var folders = new AppFolders(data);
+        var app = ServiceHost.Create(new ServiceStart(folders.Home, urls, SourceLoader.Reader), context.Bench.Clock, services => Program.AddLog(services, folders));
+        await using (app.ConfigureAwait(false))
+        {
+            await app.StartAsync(cancellation).ConfigureAwait(false);
+            context.Output.Say(SafetyNotice.Text);
+            foreach (var url in app.Urls)
+                Output.WriteResult($"page {url}");
+            if (app.Services.GetService(typeof(ServiceSettings)) is ServiceSettings { Receiver.Enabled: true })
+                Output.WriteResult($"receiver port {await ServiceHost.ReceiverPort(app).WaitAsync(cancellation).ConfigureAwait(false)}");
+            await app.WaitForShutdownAsync(cancellation).ConfigureAwait(false);
+        }
+
+        return ExitCodes.Done;
+    }
+}

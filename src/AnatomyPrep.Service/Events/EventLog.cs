@@ -1,0 +1,42 @@
+using AnatomyPrep.Service.Storage;
+using Microsoft.Data.Sqlite;
+
+namespace AnatomyPrep.Service.Events;
+
+/// <summary>Events in a table that can only grow: the database itself refuses to change or delete a row.</summary>
+/// <remarks>An event of a change of state is written in the transaction of the change, so neither is ever there without the other.</remarks>
+public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
+{
+    internal const string Schema = """
+        CREATE TABLE IF NOT EXISTS event (
+            number INTEGER PRIMARY KEY AUTOINCREMENT,
+            at TEXT NOT NULL,
+            kind TEXT NOT NULL,
+            subject TEXT,
+            actor TEXT,
+            code TEXT,
+            detail TEXT);
+        CREATE TRIGGER IF NOT EXISTS event_keep_update BEFORE UPDATE ON event BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
+        CREATE TRIGGER IF NOT EXISTS event_keep_delete BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
+        """;
+
+    public void Append(ServiceEvent happened) => database.Write(change => Append(change, happened));
+
+    public void Append(DatabaseChange change, ServiceEvent happened) => change.Execute(
+        "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
+        ("@at", Timestamp.Text(clock.GetUtcNow())),
+        ("@kind", happened.Kind),
+        ("@subject", happened.Subject),
+        ("@actor", happened.Actor),
+        ("@code", happened.Code),
+        ("@detail", happened.Detail));
+
+    /// <summary>Events after a number, oldest first.</summary>
+    public IReadOnlyList<LoggedEvent> After(long number, int most) => database.Read(
+        "SELECT number, at, kind, subject, actor, code, detail FROM event WHERE number > @after ORDER BY number LIMIT @most",
+        row => new LoggedEvent(row.GetInt64(0), Timestamp.Parse(row.GetString(1)), new(row.GetString(2), Text(row, 3), Text(row, 4), Text(row, 5), Text(row, 6))),
+        ("@after", number),
+        ("@most", most));
+
+    private static string? Text(SqliteDataReader row, int column) => row.IsDBNull(column) ? null : row.GetString(column);
+}

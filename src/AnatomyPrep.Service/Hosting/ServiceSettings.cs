@@ -1,0 +1,105 @@
+using System.Net;
+using System.Text.Json;
+using System.Text.Json.Serialization;
+using AnatomyPrep.Core.Findings;
+
+namespace AnatomyPrep.Service.Hosting;
+
+/// <summary>What a site may set, in settings.json of the data folder; without the file everything is as written here.</summary>
+public sealed record ServiceSettings
+{
+    private static readonly JsonSerializerOptions s_json = new()
+    {
+        PropertyNamingPolicy = JsonNamingPolicy.CamelCase,
+        UnmappedMemberHandling = JsonUnmappedMemberHandling.Disallow,
+        ReadCommentHandling = JsonCommentHandling.Skip,
+        AllowTrailingCommas = true,
+    };
+
+    public ReceiverSettings Receiver { get; init; } = new();
+
+    public IntakeSettings Intake { get; init; } = new();
+
+    /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
+    public static ServiceSettings Read(string path)
+    {
+        if (!File.Exists(path))
+            return new();
+        try
+        {
+            var settings = JsonSerializer.Deserialize<ServiceSettings>(File.ReadAllText(path), s_json) ?? new();
+            settings.Receiver.Check();
+            settings.Intake.Check();
+            return settings;
+        }
+        catch (JsonException e)
+        {
+            throw Wrong(e.Path ?? "file", "not understood", $"the settings that docs/operations lists (line {e.LineNumber + 1})");
+        }
+    }
+
+    internal static PlanException Wrong(string setting, string value, string allowed) => new("settings.json", null, setting, value, allowed);
+
+    internal static void Require(bool holds, string setting, object value, string allowed)
+    {
+        if (!holds)
+            throw Wrong(setting, string.Create(System.Globalization.CultureInfo.InvariantCulture, $"{value}"), allowed);
+    }
+}
+
+/// <summary>The DICOM receiver; off until a site turns it on.</summary>
+public sealed record ReceiverSettings
+{
+    public bool Enabled { get; init; }
+
+    /// <summary>Address to listen on; loopback until told otherwise.</summary>
+    public string Address { get; init; } = "127.0.0.1";
+
+    /// <summary>0 for any that is free.</summary>
+    public int Port { get; init; } = 11112;
+
+    /// <summary>Our own AE title.</summary>
+    public string Title { get; init; } = "ANATOMYPREP";
+
+    /// <summary>Whose files are taken; those of others are quarantined.</summary>
+    public IReadOnlyList<string> CallingTitles { get; init; } = [];
+
+    /// <summary>Networks that may connect, such as 10.1.0.0/16; empty for all that reach the address.</summary>
+    public IReadOnlyList<string> Peers { get; init; } = [];
+
+    public int MostAssociations { get; init; } = 8;
+
+    /// <summary>PEM files of key and certificate, and of the authority that signed the certificates of peers; all three or none.</summary>
+    public string? TlsKey { get; init; }
+
+    public string? TlsCertificate { get; init; }
+
+    public string? TlsAuthority { get; init; }
+
+    public bool HasTls => TlsKey is not null;
+
+    internal void Check()
+    {
+        ServiceSettings.Require(IPAddress.TryParse(Address, out _), "receiver.address", Address, "an IP address of this machine");
+        ServiceSettings.Require(Port is >= 0 and <= 65535, "receiver.port", Port, "0 to 65535");
+        ServiceSettings.Require(IsTitle(Title), "receiver.title", Title, "1 to 16 letters, digits, - and _");
+        ServiceSettings.Require(CallingTitles.All(IsTitle), "receiver.callingTitles", string.Join(", ", CallingTitles), "titles of 1 to 16 letters, digits, - and _");
+        ServiceSettings.Require(!Enabled || CallingTitles.Count > 0, "receiver.callingTitles", "none", "the title of at least one device");
+        ServiceSettings.Require(Peers.All(p => IPNetwork.TryParse(p, out _)), "receiver.peers", string.Join(", ", Peers), "networks such as 10.1.0.0/16 or 10.1.2.3/32");
+        ServiceSettings.Require(MostAssociations is >= 1 and <= 100, "receiver.mostAssociations", MostAssociations, "1 to 100");
+        string?[] tls = [TlsKey, TlsCertificate, TlsAuthority];
+        ServiceSettings.Require(tls.All(t => t is null) || tls.All(File.Exists), "receiver.tls*", "some of three files", "tlsKey, tlsCertificate and tlsAuthority together, each a PEM file that is there");
+    }
+
+    private static bool IsTitle(string title) => title.Length is >= 1 and <= 16 && title.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '_');
+}
+
+/// <summary>How what comes in becomes a source.</summary>
+public sealed record IntakeSettings
+{
+    /// <summary>A series nothing was added to for this long is complete.</summary>
+    public double QuietSeconds { get; init; } = 30;
+
+    internal void Check() =>
+        ServiceSettings.Require(QuietSeconds is >= 0.1 and <= 86_400, "intake.quietSeconds", QuietSeconds, "0.1 to 86400");
+}

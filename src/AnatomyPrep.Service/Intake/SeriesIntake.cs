@@ -1,0 +1,183 @@
+using System.Security.Cryptography;
+using System.Text.Json;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Records.Keys;
+using AnatomyPrep.Service.Events;
+using AnatomyPrep.Service.Hosting;
+using AnatomyPrep.Service.Receiving;
+using AnatomyPrep.Service.Storage;
+
+namespace AnatomyPrep.Service.Intake;
+
+/// <summary>Turns files that came in into sources: sorts them by series, waits until a series is quiet, files it once.</summary>
+/// <remarks>
+/// Every step is one rename or one transaction and may be done again, so a process that is killed between two of them goes on at the
+/// next start. An image that is there already is dropped. Images of a series that was filed too early make a new source, with those
+/// of the earlier one, which it replaces.
+/// </remarks>
+internal sealed class SeriesIntake(
+    DataFolder folder, ServiceSettings settings, ArrivalReader reader, SiteKey siteKey, SourceStore sources, QuarantineStore quarantine, EventLog events, ArrivalBoard board, TimeProvider clock)
+{
+    public const string ImagesFolder = "images";
+    public const string ManifestFile = "source.json";
+
+    /// <summary>Arrivals over the network, whose calling title must be known; others were brought by somebody with an account or a folder.</summary>
+    public const string NetworkPrefix = "a-";
+
+    private const int BatchFiles = 500;
+
+    /// <summary>However long others keep associations open, a series waits no longer.</summary>
+    private static readonly TimeSpan s_longestWait = TimeSpan.FromMinutes(30);
+
+    private static readonly JsonSerializerOptions s_json = new() { WriteIndented = true, PropertyNamingPolicy = JsonNamingPolicy.CamelCase };
+
+    /// <summary>Takes up what an earlier process left: open associations ended with it.</summary>
+    public void Recover()
+    {
+        foreach (var left in Directory.GetDirectories(folder.Receiving))
+            Directory.Move(left, Path.Combine(folder.Arrived, Path.GetFileName(left)));
+        foreach (var source in Directory.GetDirectories(folder.Sources))
+            if (JsonSerializer.Deserialize<SourceManifest>(File.ReadAllText(Path.Combine(source, ManifestFile)), s_json) is { } manifest)
+                sources.Add(manifest);
+    }
+
+    /// <summary>Sorts every arrival; each file ends in a series, in quarantine, or is refused.</summary>
+    public void TakeArrived(RunContext run)
+    {
+        foreach (var arrival in Directory.GetDirectories(folder.Arrived).Order(StringComparer.Ordinal))
+        {
+            var refused = new SortedDictionary<string, int>(StringComparer.Ordinal);
+            var unknown = (Title: (string?)null, Files: 0);
+            try
+            {
+                foreach (var batch in Directory.GetFiles(arrival).Order(StringComparer.Ordinal).Chunk(BatchFiles))
+                    foreach (var file in reader.Read(batch, run))
+                    {
+                        if (file.Refusal is { } refusal)
+                            Refuse(file, refusal, refused);
+                        else if (IsUnknown(arrival, file))
+                            unknown = (file.SourceTitle, unknown.Files + SetAside(arrival, file));
+                        else
+                            Accept(file);
+                    }
+            }
+            catch (BadInputException)
+            {
+                // So many of its files kill the reader that the rest is not tried: all of it is set aside.
+                SetAsideAll(arrival);
+                continue;
+            }
+
+            foreach (var (code, files) in refused)
+                events.Append(new("arrival.refused", Path.GetFileName(arrival), Code: code, Detail: $"{files} files"));
+            if (unknown.Files > 0)
+                quarantine.Add(Path.GetFileName(arrival), FindingCodes.CallingTitleUnknown, unknown.Title, unknown.Files);
+            Directory.Delete(arrival, recursive: true);
+        }
+    }
+
+    /// <summary>Files every series that nothing was added to for long enough.</summary>
+    public void FileQuiet(RunContext run)
+    {
+        foreach (var series in Directory.GetDirectories(folder.Series).Order(StringComparer.Ordinal))
+            if (IsQuiet(series))
+                FileSeries(series, run);
+    }
+
+    private bool IsUnknown(string arrival, ArrivedFile file) =>
+        Path.GetFileName(arrival).StartsWith(NetworkPrefix, StringComparison.Ordinal)
+        && !settings.Receiver.CallingTitles.Contains(file.SourceTitle, StringComparer.Ordinal);
+
+    private static void Refuse(ArrivedFile file, Finding refusal, SortedDictionary<string, int> refused)
+    {
+        refused[refusal.Code] = refused.GetValueOrDefault(refusal.Code) + 1;
+        File.Delete(file.Path);
+    }
+
+    private int SetAside(string arrival, ArrivedFile file)
+    {
+        var aside = DataFolder.CreateOwned(Path.Combine(folder.Quarantine, Path.GetFileName(arrival)));
+        File.Move(file.Path, Path.Combine(aside, Path.GetFileName(file.Path)), overwrite: true);
+        return 1;
+    }
+
+    private void SetAsideAll(string arrival)
+    {
+        var name = Path.GetFileName(arrival);
+        var aside = DataFolder.CreateOwned(Path.Combine(folder.Quarantine, name));
+        var files = Directory.GetFiles(arrival);
+        foreach (var file in files)
+            File.Move(file, Path.Combine(aside, Path.GetFileName(file)), overwrite: true);
+        quarantine.Add(name, FindingCodes.FileCrashedReader, null, files.Length);
+        Directory.Delete(arrival, recursive: true);
+    }
+
+    private void Accept(ArrivedFile file)
+    {
+        var seriesKey = siteKey.Pseudonym(IdentifierKind.Series, file.SeriesUid)!;
+        var key = siteKey.Pseudonym(IdentifierKind.Instance, file.InstanceUid)!;
+        var images = Path.Combine(folder.Series, seriesKey, ImagesFolder);
+        var target = Path.Combine(images, $"{key}.dcm");
+        if (File.Exists(target) || sources.Holds(seriesKey, key))
+        {
+            File.Delete(file.Path);
+            return;
+        }
+
+        DataFolder.CreateOwned(Path.Combine(folder.Series, seriesKey));
+        DataFolder.CreateOwned(images);
+        File.Move(file.Path, target);
+    }
+
+    private bool IsQuiet(string series)
+    {
+        var images = Path.Combine(series, ImagesFolder);
+        if (!Directory.Exists(images))
+            return false;
+        var now = clock.GetUtcNow().UtcDateTime;
+        var changed = Directory.GetLastWriteTimeUtc(images);
+        // A clock that was set back must not make it wait for that long.
+        if (changed > now)
+            Directory.SetLastWriteTimeUtc(images, now);
+        var age = now - changed;
+        return age.TotalSeconds >= settings.Intake.QuietSeconds && (board.Open == 0 || age > s_longestWait);
+    }
+
+    private void FileSeries(string series, RunContext run)
+    {
+        var seriesKey = Path.GetFileName(series);
+        var images = Path.Combine(series, ImagesFolder);
+        var earlier = sources.Newest(seriesKey);
+        if (earlier is not null)
+            foreach (var file in Directory.GetFiles(Path.Combine(folder.Sources, earlier.Id, ImagesFolder)))
+                File.Copy(file, Path.Combine(images, Path.GetFileName(file)), overwrite: true);
+        var files = Directory.GetFiles(images).Order(StringComparer.Ordinal).ToArray();
+        var first = reader.Read(files[..1], run)[0];
+        var manifest = new SourceManifest(
+            SourceId.Of(seriesKey, files.Select(f => Path.GetFileNameWithoutExtension(f))),
+            seriesKey,
+            siteKey.Pseudonym(IdentifierKind.Study, first.StudyUid),
+            reader.Patient(files[0], id => siteKey.Pseudonym(IdentifierKind.Patient, id?.Trim()), run),
+            clock.GetUtcNow(),
+            earlier?.Id,
+            [.. files.Select(Describe)]);
+        File.WriteAllText(Path.Combine(series, ManifestFile), JsonSerializer.Serialize(manifest, s_json));
+        var target = Path.Combine(folder.Sources, manifest.Id);
+        if (Directory.Exists(target))
+            Directory.Delete(series, recursive: true);
+        else
+            Directory.Move(series, target);
+        sources.Add(manifest);
+    }
+
+    /// <summary>Hashes a file and sees to it that it is on the disk before anybody is told that it is a source.</summary>
+    private static SourceFileEntry Describe(string path)
+    {
+        using var file = new FileStream(path, FileMode.Open, FileAccess.ReadWrite);
+        var sha256 = Convert.ToHexStringLower(SHA256.HashData(file));
+        file.Flush(flushToDisk: true);
+        return new(Path.GetFileNameWithoutExtension(path), sha256, file.Length);
+    }
+}

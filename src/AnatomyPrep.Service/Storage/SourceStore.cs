@@ -1,0 +1,89 @@
+using AnatomyPrep.Service.Events;
+
+namespace AnatomyPrep.Service.Storage;
+
+/// <summary>One file of a source.</summary>
+/// <param name="Key">Pseudonym of the image; the file's name without ".dcm".</param>
+public sealed record SourceFileEntry(string Key, string Sha256, long Bytes);
+
+/// <summary>What a source is, written beside its files, so that the database can be made again from the folders.</summary>
+/// <param name="Id">SHA-256 over series and images (<see cref="Intake.SourceId"/>), hex.</param>
+/// <param name="SeriesKey">Pseudonyms, hex.</param>
+/// <param name="Replaces">An earlier source of the same series with fewer images.</param>
+public sealed record SourceManifest(
+    string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? Replaces, IReadOnlyList<SourceFileEntry> Files);
+
+/// <summary>A source as the lists show it.</summary>
+public sealed record SourceEntry(string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? ReplacedBy, int Files, long Bytes);
+
+/// <summary>The sources that are there.</summary>
+public sealed class SourceStore(Database database, EventLog events)
+{
+    internal const string Schema = """
+        CREATE TABLE IF NOT EXISTS source (
+            id TEXT PRIMARY KEY,
+            series_key TEXT NOT NULL,
+            study_key TEXT,
+            patient_key TEXT,
+            filed_at TEXT NOT NULL,
+            replaced_by TEXT,
+            files INTEGER NOT NULL,
+            bytes INTEGER NOT NULL);
+        CREATE INDEX IF NOT EXISTS source_of_series ON source (series_key);
+        CREATE TABLE IF NOT EXISTS source_file (
+            source_id TEXT NOT NULL REFERENCES source (id),
+            key TEXT NOT NULL,
+            sha256 TEXT NOT NULL,
+            bytes INTEGER NOT NULL,
+            PRIMARY KEY (source_id, key)) WITHOUT ROWID;
+        """;
+
+    private const string Columns = "id, series_key, study_key, patient_key, filed_at, replaced_by, files, bytes";
+
+    /// <summary>Adds a source, once; false when it is there already.</summary>
+    public bool Add(SourceManifest source) => database.Write(change =>
+    {
+        var added = change.Execute(
+            "INSERT INTO source (id, series_key, study_key, patient_key, filed_at, files, bytes) VALUES (@id, @series, @study, @patient, @at, @files, @bytes) ON CONFLICT DO NOTHING",
+            ("@id", source.Id),
+            ("@series", source.SeriesKey),
+            ("@study", source.StudyKey),
+            ("@patient", source.PatientKey),
+            ("@at", Timestamp.Text(source.FiledAt)),
+            ("@files", source.Files.Count),
+            ("@bytes", source.Files.Sum(f => f.Bytes)));
+        if (added == 0)
+            return false;
+        foreach (var file in source.Files)
+            change.Execute("INSERT INTO source_file (source_id, key, sha256, bytes) VALUES (@id, @key, @sha, @bytes)", ("@id", source.Id), ("@key", file.Key), ("@sha", file.Sha256), ("@bytes", file.Bytes));
+        if (source.Replaces is not null)
+            change.Execute("UPDATE source SET replaced_by = @id WHERE id = @old", ("@id", source.Id), ("@old", source.Replaces));
+        events.Append(change, source.Replaces is null
+            ? new("source.filed", source.Id, Detail: $"{source.Files.Count} images")
+            : new("source.filed", source.Id, Code: Core.Findings.FindingCodes.SeriesGrew, Detail: $"{source.Files.Count} images; more of the series of source {source.Replaces[..12]} came in later"));
+        return true;
+    });
+
+    public SourceEntry? Find(string id) => database.Read($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id)).FirstOrDefault();
+
+    /// <summary>The source of a series that no later one replaces.</summary>
+    public SourceEntry? Newest(string seriesKey) =>
+        database.Read($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey)).FirstOrDefault();
+
+    public bool Holds(string seriesKey, string fileKey) => database.Read(
+        "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;
+
+    /// <summary>Newest first.</summary>
+    public IReadOnlyList<SourceEntry> List(int most, string? before = null) => database.Read(
+        $"SELECT {Columns} FROM source WHERE @before IS NULL OR filed_at || id < @before ORDER BY filed_at || id DESC LIMIT @most", Entry, ("@before", before), ("@most", most));
+
+    private static SourceEntry Entry(Microsoft.Data.Sqlite.SqliteDataReader row) => new(
+        row.GetString(0),
+        row.GetString(1),
+        row.IsDBNull(2) ? null : row.GetString(2),
+        row.IsDBNull(3) ? null : row.GetString(3),
+        Timestamp.Parse(row.GetString(4)),
+        row.IsDBNull(5) ? null : row.GetString(5),
+        row.GetInt32(6),
+        row.GetInt64(7));
+}

@@ -1,0 +1,57 @@
+using System.Diagnostics;
+using System.Globalization;
+
+namespace AnatomyPrep.Tests.Service;
+
+/// <summary>The service as its users start it: a process that can be killed.</summary>
+internal sealed class ServedProcess : IDisposable
+{
+    private readonly Process _process;
+
+    private ServedProcess(Process process) => _process = process;
+
+    public Uri Page { get; private set; } = null!;
+
+    public int ReceiverPort { get; private set; }
+
+    /// <summary>What it printed until it served.</summary>
+    public List<string> Printed { get; } = [];
+
+    /// <summary>Starts `serve` on free ports and waits until it has printed them.</summary>
+    public static ServedProcess Start(string data, bool receiver = true)
+    {
+        var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "AnatomyPrep.App.dll"), "serve", "--data", data, "--urls", "http://127.0.0.1:0"])
+        {
+            RedirectStandardOutput = true,
+            RedirectStandardError = true,
+        };
+        start.Environment["ANATOMYPREP_HOME"] = data;
+        var served = new ServedProcess(Process.Start(start)!);
+        served._process.ErrorDataReceived += (_, _) => { };
+        served._process.BeginErrorReadLine();
+        while (served.Page is null || (receiver && served.ReceiverPort == 0))
+        {
+            var line = served._process.StandardOutput.ReadLine() ?? throw new InvalidOperationException("The service ended before it served.");
+            served.Printed.Add(line);
+            if (line.StartsWith("page ", StringComparison.Ordinal))
+                served.Page = new Uri(line["page ".Length..]);
+            if (line.StartsWith("receiver port ", StringComparison.Ordinal))
+                served.ReceiverPort = int.Parse(line["receiver port ".Length..], CultureInfo.InvariantCulture);
+        }
+
+        return served;
+    }
+
+    public void Kill()
+    {
+        _process.Kill();
+        _process.WaitForExit();
+    }
+
+    public void Dispose()
+    {
+        if (!_process.HasExited)
+            Kill();
+        _process.Dispose();
+    }
+}

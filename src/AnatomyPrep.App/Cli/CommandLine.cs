@@ -20,6 +20,7 @@ internal static class CommandLine
             VerifyCommand.Create(context),
             ReplayCommand.Create(context),
             PlansCommand.Create(context),
+            ProfilesCommand.Create(),
             PhantomCommand.Create(context),
         };
         var parsed = root.Parse(args);

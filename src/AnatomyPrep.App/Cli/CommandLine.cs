@@ -21,6 +21,7 @@ internal static class CommandLine
             ReplayCommand.Create(context),
             PlansCommand.Create(context),
             ServeCommand.Create(context),
+            ProfilesCommand.Create(),
             PhantomCommand.Create(context),
         };
         var parsed = root.Parse(args);

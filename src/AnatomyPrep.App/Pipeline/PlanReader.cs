@@ -84,7 +84,7 @@ internal sealed class PlanReader(StepCatalog catalog)
         return structure;
     }
 
-    private static YamlMappingNode Parse(string yaml, string where)
+    internal static YamlMappingNode Parse(string yaml, string where)
     {
         try
         {
@@ -219,9 +219,9 @@ internal sealed class PlanReader(StepCatalog catalog)
             ? value
             : throw new PlanException(where, Line(map), key, "missing", "text");
 
-    private static int Line(YamlNode node) => (int)Math.Max(1, node.Start.Line);
+    internal static int Line(YamlNode node) => (int)Math.Max(1, node.Start.Line);
 
-    private static string Show(YamlNode node)
+    internal static string Show(YamlNode node)
     {
         var text = node is YamlScalarNode scalar ? scalar.Value ?? "" : node.NodeType.ToString().ToLowerInvariant();
         return text.Length <= 60 ? text : string.Concat(text.AsSpan(0, 60), "…");

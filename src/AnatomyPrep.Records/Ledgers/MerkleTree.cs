@@ -4,10 +4,9 @@ namespace AnatomyPrep.Records.Ledgers;
 
 /// <summary>An append-only Merkle tree: roots of every earlier size, inclusion and consistency proofs.</summary>
 /// <remarks>
-/// Method: RFC 9162, sections 2.1.1 (tree), 2.1.3.1 (inclusion proof), 2.1.4.1 (consistency proof). A tree of n leaves
-///   splits at the largest power of two below n; an odd last leaf is never doubled, so [a, b, c] and [a, b, c, c] differ.
+/// Method: RFC 9162, section 2.1.1; proofs and earlier roots by <see cref="MerkleSubtrees"/>.
 /// Memory: level l keeps the hashes of all complete subtrees of 2^l leaves, 64 bytes a leaf in all; at most 2^25 leaves.
-/// Cost: amortised one node hash an appended leaf; a root O(log n); a proof O(log² n) hashes.
+/// Cost: amortised one node hash an appended leaf; a root or a proof O(log n) hashes.
 /// Not safe for several threads at once.
 /// </remarks>
 public sealed class MerkleTree
@@ -54,7 +53,7 @@ public sealed class MerkleTree
     public byte[] Root(long size)
     {
         RequireSize(size);
-        return size == 0 ? MerkleHash.Empty() : Range(0, size);
+        return Subtrees().Root(size);
     }
 
     /// <summary>The hashes that lead from one leaf to the root of the first <paramref name="size"/> leaves, lowest first.</summary>
@@ -62,27 +61,7 @@ public sealed class MerkleTree
     public IReadOnlyList<byte[]> InclusionProof(long index, long size)
     {
         RequireSize(size);
-        ArgumentOutOfRangeException.ThrowIfNegative(index);
-        ArgumentOutOfRangeException.ThrowIfGreaterThanOrEqual(index, size);
-        var proof = new List<byte[]>();
-        for (var (from, length) = (0L, size); length > 1;)
-        {
-            var left = Split(length);
-            if (index - from < left)
-            {
-                proof.Add(Range(from + left, length - left));
-                length = left;
-            }
-            else
-            {
-                proof.Add(Range(from, left));
-                from += left;
-                length -= left;
-            }
-        }
-
-        proof.Reverse();
-        return proof;
+        return Subtrees().InclusionProof(index, size);
     }
 
     /// <summary>The hashes that show the tree of <paramref name="first"/> leaves to be the beginning of that of <paramref name="second"/>.</summary>
@@ -90,49 +69,13 @@ public sealed class MerkleTree
     public IReadOnlyList<byte[]> ConsistencyProof(long first, long second)
     {
         RequireSize(second);
-        ArgumentOutOfRangeException.ThrowIfNegative(first);
-        ArgumentOutOfRangeException.ThrowIfGreaterThan(first, second);
-        var proof = new List<byte[]>();
-        if (first == 0 || first == second)
-            return proof;
-        var (from, old, length, wholeOldTree) = (0L, first, second, true);
-        while (old != length)
-        {
-            var left = Split(length);
-            if (old <= left)
-            {
-                proof.Add(Range(from + left, length - left));
-                length = left;
-            }
-            else
-            {
-                proof.Add(Range(from, left));
-                (from, old, length, wholeOldTree) = (from + left, old - left, length - left, false);
-            }
-        }
-
-        // The verifier knows the old root; a part of the old tree it must be told.
-        if (!wholeOldTree)
-            proof.Add(Range(from, length));
-        proof.Reverse();
-        return proof;
+        return Subtrees().ConsistencyProof(first, second);
     }
 
-    /// <summary>Largest power of two below n. Requires n &gt; 1.</summary>
-    private static long Split(long n) => 1L << (63 - BitOperations.LeadingZeroCount((ulong)(n - 1)));
+    /// <summary>Hash of the complete subtree at (level, position).</summary>
+    internal byte[] Subtree(int level, long position) => Complete(level, position).ToArray();
 
-    /// <summary>Hash of a run of leaves that starts where a subtree of its size may start.</summary>
-    private byte[] Range(long from, long length)
-    {
-        if (BitOperations.IsPow2(length))
-        {
-            var level = BitOperations.TrailingZeroCount(length);
-            return Complete(level, from >> level).ToArray();
-        }
-
-        var left = Split(length);
-        return MerkleHash.Node(Range(from, left), Range(from + left, length - left));
-    }
+    private MerkleSubtrees Subtrees() => new(Subtree);
 
     private ReadOnlySpan<byte> Complete(int level, long index) =>
         _levels[level].AsSpan(checked((int)index) * MerkleHash.Bytes, MerkleHash.Bytes);

@@ -1,0 +1,99 @@
+using System.Data.Common;
+using Npgsql;
+using NpgsqlTypes;
+
+namespace AnatomyPrep.Records.Ledgers.Storage;
+
+/// <summary>A ledger in PostgreSQL, for several nodes that append together.</summary>
+/// <remarks>
+/// Appending takes one advisory lock until the transaction ends, so there is one order and no gap; reading takes none.
+/// synchronous_commit is on whatever the server's default: a commit is on its disk before it is acknowledged.
+/// </remarks>
+internal sealed class PostgresStore : LedgerStore
+{
+    /// <summary>Any number will do, as long as every node takes the same: "AnaPLedg" in ASCII.</summary>
+    private const long AppendLock = 0x416E_6150_4C65_6467;
+
+    private PostgresStore(NpgsqlConnection connection)
+        : base(connection)
+    {
+    }
+
+    public static PostgresStore Connect(string server)
+    {
+        var settings = new NpgsqlConnectionStringBuilder(server) { MaxAutoPrepare = 60, AutoPrepareMinUsages = 2, Pooling = false };
+        var store = new PostgresStore(new NpgsqlConnection(settings.ConnectionString));
+        try
+        {
+            store.Guarded(() =>
+            {
+                store.Connection.Open();
+                return 0;
+            });
+            store.Run("SET synchronous_commit = on");
+            store.Run("SET client_min_messages = warning");
+            return store;
+        }
+        catch
+        {
+            store.Dispose();
+            throw;
+        }
+    }
+
+    public override bool HasTables() => Number("SELECT COUNT(*) FROM pg_tables WHERE tablename = 'ledger' AND schemaname = current_schema()") == 1;
+
+    public override void BeginAppend()
+    {
+        Run("BEGIN");
+        Run($"SELECT pg_advisory_xact_lock({AppendLock.ToString(System.Globalization.CultureInfo.InvariantCulture)})");
+    }
+
+    public override void BeginRead() => Run("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY");
+
+    public override void Settle() => Run("VACUUM subject");
+
+    /// <summary>PostgreSQL checks its pages by itself where the cluster was made with checksums.</summary>
+    public override IReadOnlyList<string> OwnCheck(bool quick) => [];
+
+    protected override string Translate(string sql) => sql
+        .Replace("{rowid}", "", StringComparison.Ordinal)
+        .Replace("BLOB", "BYTEA", StringComparison.Ordinal)
+        .Replace("INTEGER", "BIGINT", StringComparison.Ordinal)
+        // Byte order, as in SQLite: ranges and sorting must not depend on the server's language.
+        .Replace("TEXT", "TEXT COLLATE \"C\"", StringComparison.Ordinal);
+
+    protected override IReadOnlyList<string> Guards() =>
+    [
+        """
+        CREATE FUNCTION ledger_only_grows() RETURNS trigger LANGUAGE plpgsql AS
+        $$ BEGIN RAISE EXCEPTION 'the ledger only grows'; END $$
+        """,
+        .. from table in new[] { "event", "node" }
+           select $"CREATE TRIGGER {table}_only_grows BEFORE UPDATE OR DELETE OR TRUNCATE ON {table} EXECUTE FUNCTION ledger_only_grows()",
+    ];
+
+    protected override LedgerRefusedException? Explain(DbException e) => e.SqlState switch
+    {
+        PostgresErrorCodes.DiskFull => new(Refusals.DiskFull, "The server's disk is full.", "Make room; nothing of this event was kept.", e),
+        PostgresErrorCodes.ReadOnlySqlTransaction or PostgresErrorCodes.InsufficientPrivilege =>
+            new(Refusals.DatabaseReadOnly, "The server does not let this user write.", "Give the user the right to write the ledger's tables.", e),
+        PostgresErrorCodes.LockNotAvailable or PostgresErrorCodes.DeadlockDetected or PostgresErrorCodes.QueryCanceled =>
+            new(Refusals.DatabaseBusy, "Another process holds the ledger.", "Try again when it is done.", e),
+        null => new(Refusals.DatabaseUnreachable, "The server does not answer.", "Check that it runs and may be reached; then try again with the same event.", e),
+        _ => null,
+    };
+
+    protected override void InsertRows(string table, string[] columns, IEnumerable<object[]> rows) => Guarded(() =>
+    {
+        using var copy = ((NpgsqlConnection)Connection).BeginBinaryImport($"COPY {table} ({string.Join(", ", columns)}) FROM STDIN (FORMAT BINARY)");
+        foreach (var row in rows)
+        {
+            copy.StartRow();
+            foreach (var value in row)
+                copy.Write(value, value switch { long => NpgsqlDbType.Bigint, byte[] => NpgsqlDbType.Bytea, _ => NpgsqlDbType.Text });
+        }
+
+        return copy.Complete();
+    });
+}

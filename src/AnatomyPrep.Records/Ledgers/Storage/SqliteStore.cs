@@ -1,0 +1,98 @@
+using System.Data.Common;
+using Microsoft.Data.Sqlite;
+
+namespace AnatomyPrep.Records.Ledgers.Storage;
+
+/// <summary>A ledger in one file.</summary>
+/// <remarks>
+/// Write-ahead log with synchronous=FULL: a commit is on the disk before it is acknowledged. secure_delete: what is removed
+/// (keys of redacted subjects, old heads) is overwritten.
+/// </remarks>
+internal sealed class SqliteStore : LedgerStore
+{
+    private const int BusySeconds = 60;
+
+    // SQLite result codes (sqlite3.h); the lower byte of an extended code.
+    private const int Busy = 5;
+    private const int Locked = 6;
+    private const int ReadOnly = 8;
+    private const int InputOutput = 10;
+    private const int Corrupt = 11;
+    private const int Full = 13;
+    private const int CannotOpen = 14;
+    private const int NotADatabase = 26;
+
+    private SqliteStore(SqliteConnection connection)
+        : base(connection)
+    {
+    }
+
+    public static SqliteStore Open(string path, bool readOnly, bool create)
+    {
+        if (!create && !File.Exists(path))
+            throw new LedgerRefusedException(Refusals.LedgerMissing, $"There is no {Path.GetFileName(path)} in that folder.", "Begin a ledger with ledger init.");
+        var connection = new SqliteConnection(new SqliteConnectionStringBuilder
+        {
+            DataSource = path,
+            Mode = readOnly ? SqliteOpenMode.ReadOnly : create ? SqliteOpenMode.ReadWriteCreate : SqliteOpenMode.ReadWrite,
+            Pooling = false,
+            DefaultTimeout = BusySeconds,
+        }.ConnectionString);
+        var store = new SqliteStore(connection);
+        try
+        {
+            store.Guarded(() =>
+            {
+                connection.Open();
+                return 0;
+            });
+            if (!readOnly)
+                store.Read("PRAGMA journal_mode = WAL", r => r.GetString(0));
+            store.Run("PRAGMA synchronous = FULL");
+            store.Read("PRAGMA secure_delete = ON", r => 0);
+            return store;
+        }
+        catch
+        {
+            store.Dispose();
+            throw;
+        }
+    }
+
+    public override bool HasTables() => Number("SELECT COUNT(*) FROM sqlite_schema WHERE name = 'ledger'") == 1;
+
+    public override void BeginAppend() => Run("BEGIN IMMEDIATE");
+
+    public override void BeginRead() => Run("BEGIN");
+
+    public override void Settle() => Read("PRAGMA wal_checkpoint(TRUNCATE)", r => 0);
+
+    public override IReadOnlyList<string> OwnCheck(bool quick) =>
+        [.. Read(quick ? "PRAGMA quick_check" : "PRAGMA integrity_check", r => r.GetString(0)).Where(line => line != "ok")];
+
+    protected override string Translate(string sql) => sql.Replace("{rowid}", " WITHOUT ROWID", StringComparison.Ordinal);
+
+    protected override IReadOnlyList<string> Guards() =>
+    [
+        .. from table in new[] { "event", "node" }
+           from act in new[] { "UPDATE", "DELETE" }
+           select $"CREATE TRIGGER {table}_no_{act.ToLowerInvariant()} BEFORE {act} ON {table} BEGIN SELECT RAISE(ABORT, 'the ledger only grows'); END",
+    ];
+
+    protected override LedgerRefusedException? Explain(DbException e) => ((SqliteException)e).SqliteErrorCode switch
+    {
+        Busy or Locked => new(Refusals.DatabaseBusy, "Another process holds the ledger.", "Try again when it is done.", e),
+        ReadOnly => new(Refusals.DatabaseReadOnly, "The database file may not be written.", "Give this user the right to write it and its folder.", e),
+        Full or InputOutput => new(Refusals.DiskFull, "The disk is full or does not take what is written.", "Make room; nothing of this event was kept.", e),
+        Corrupt or NotADatabase => new(Refusals.DatabaseDamaged, "The file is no whole SQLite database.", "Keep a copy of it, then restore a backup.", e),
+        CannotOpen => new(Refusals.DatabaseUnreachable, "The database file cannot be opened.", "Check that the folder is there and may be read and written.", e),
+        _ => null,
+    };
+
+    protected override void InsertRows(string table, string[] columns, IEnumerable<object[]> rows)
+    {
+        var sql = $"INSERT INTO {table} ({string.Join(", ", columns)}) VALUES ({string.Join(", ", columns.Select(c => "@" + c))})";
+        foreach (var row in rows)
+            Write(sql, [.. columns.Select((c, i) => ("@" + c, (object?)row[i]))]);
+    }
+}

@@ -12,13 +12,15 @@ namespace AnatomyPrep.Meshing.Repair;
 /// <param name="MinimumTriangles">Triangles of the outer shell.</param>
 /// <param name="MinimumCavityVolumeMm3">Smaller cavities are filled: their wall is dropped, so the material closes over.</param>
 /// <param name="FillAllCavities">Drop the wall of every cavity.</param>
+/// <param name="MinimumAreaShare">Area of the outer shell over that of the largest piece; a limit that goes by no unit and always leaves one.</param>
 public sealed record DropFragmentsParameters(
     int KeepLargest = 0,
     double MinimumAreaMm2 = 0,
     double MinimumVolumeMm3 = 0,
     int MinimumTriangles = 0,
     double MinimumCavityVolumeMm3 = 0,
-    bool FillAllCavities = false);
+    bool FillAllCavities = false,
+    double MinimumAreaShare = 0);
 
 /// <summary>Drops whole pieces of a mesh: fragments by count or size, and small cavities inside the pieces that stay.</summary>
 /// <remarks>
@@ -69,15 +71,22 @@ public static class DropFragments
         ArgumentOutOfRangeException.ThrowIfNegative(parameters.MinimumVolumeMm3);
         ArgumentOutOfRangeException.ThrowIfNegative(parameters.MinimumTriangles);
         ArgumentOutOfRangeException.ThrowIfNegative(parameters.MinimumCavityVolumeMm3);
+        ArgumentOutOfRangeException.ThrowIfNegative(parameters.MinimumAreaShare);
+        ArgumentOutOfRangeException.ThrowIfGreaterThan(parameters.MinimumAreaShare, 1);
     }
 
     private static bool[] ChooseShells(IReadOnlyList<Piece> pieces, int[] shellOfCavity, DropFragmentsParameters parameters)
     {
         var keep = new bool[pieces.Count];
+        double largest = 0;
+        for (var p = 0; p < pieces.Count; p++)
+            if (shellOfCavity[p] < 0)
+                largest = Math.Max(largest, pieces[p].AreaMm2);
         for (var p = 0; p < pieces.Count; p++)
         {
             keep[p] = shellOfCavity[p] < 0
                 && pieces[p].AreaMm2 >= parameters.MinimumAreaMm2
+                && pieces[p].AreaMm2 >= parameters.MinimumAreaShare * largest
                 && (!pieces[p].IsClosed || pieces[p].VolumeMm3 >= parameters.MinimumVolumeMm3)
                 && pieces[p].Triangles >= parameters.MinimumTriangles;
         }

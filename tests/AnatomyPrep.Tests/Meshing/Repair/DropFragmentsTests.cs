@@ -18,6 +18,24 @@ public class DropFragmentsTests
         TestMeshes.Icosphere(2, 5),
         TestMeshes.Icosphere(1, 3, new Vec3(40, 0, 0)));
 
+    [Theory]
+    [Trait("Kind", "Truth")]
+    [InlineData(0.001)]
+    [InlineData(1000)]
+    public void A_share_of_the_largest_goes_by_no_unit(double scale)
+    {
+        // Areas of balls with radii 10, 1 and 0.2 are to each other as 1 : 0.01 : 0.0004.
+        var balls = new[] { 10.0, 1, 0.2 }.Select((r, i) => TestMeshes.Icosphere(2, r).Moved(Affine3.Translate(new(30 * i, 0, 0))).Moved(Affine3.Scale(scale))).ToArray();
+        var all = new Mesh(
+            Vec3.Zero,
+            [.. balls.SelectMany(b => Enumerable.Range(0, b.VertexCount).Select(b.Vertex)).SelectMany(v => new[] { (float)v.X, (float)v.Y, (float)v.Z })],
+            [.. balls.SelectMany((b, i) => b.TriangleArray.Select(v => v + (i * b.VertexCount)))]);
+
+        DropFragments.Apply(all, new(MinimumAreaShare: 0.001), RunContext.Default).Mesh.TriangleCount.Should().Be(2 * balls[0].TriangleCount);
+        DropFragments.Apply(all, new(MinimumAreaShare: 1), RunContext.Default).Mesh.TriangleCount.Should().Be(balls[0].TriangleCount);
+        FluentActions.Invoking(() => DropFragments.Apply(all, new(MinimumAreaShare: 1.1), RunContext.Default)).Should().Throw<ArgumentOutOfRangeException>();
+    }
+
     [Fact]
     [Trait("Kind", "Truth")]
     public void Keeping_the_largest_keeps_its_cavity_and_drops_the_island_within()

@@ -21,6 +21,7 @@ internal static class CommandLine
             ReplayCommand.Create(context),
             PlansCommand.Create(context),
             ProfilesCommand.Create(),
+            PrintableCommand.Create(context),
             PhantomCommand.Create(context),
         };
         var parsed = root.Parse(args);

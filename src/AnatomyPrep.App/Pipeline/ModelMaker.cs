@@ -21,6 +21,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
     {
         var startedAt = recorded?.StartedAt ?? clock.GetUtcNow();
         var findings = new List<Finding>(source.Findings);
+        source.State.Profile = plan.Profile;
         var steps = RunSteps(source.State, plan, findings, run);
 
         // Files hold float32 about zero: what is checked from here on is exactly what they hold.
@@ -31,7 +32,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         findings.AddRange(ModelFindings.Of(facts));
         var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run));
 
-        var pictures = ModelPictures.Write(mesh, source.State.SourceVolume, source.State.LevelHu, source.State.Shifts, folder, run);
+        var pictures = ModelPictures.Write(mesh, source.State, folder, run);
         var made = new RunFacts
         {
             Request = request,

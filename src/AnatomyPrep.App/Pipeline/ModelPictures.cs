@@ -1,6 +1,5 @@
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
-using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Imaging.Pictures;
 
 namespace AnatomyPrep.App.Pipeline;
@@ -20,19 +19,21 @@ internal static class ModelPictures
     // Below this the surface lies in soft tissue, and the outline must be judged on a soft-tissue window.
     private const short BoneFromHu = 100;
 
-    public static IReadOnlyList<ModelPicture> Write(Mesh mesh, Volume? source, short? levelHu, SurfaceShifts? shifts, string folder, RunContext run)
+    public static IReadOnlyList<ModelPicture> Write(Mesh mesh, PipelineState state, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
         PreviewPicture.Write(mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
         var pictures = new List<ModelPicture> { new(Preview, "The model from the front, from its left side, and from the front, left and above", true) };
-        if (shifts is not null)
+        if (state.Print is { } print)
+            pictures.AddRange(PrintPictures.Write(print, folder, run));
+        if (state.Shifts is { } shifts)
             pictures.Add(WriteShifts(shifts, folder, run));
-        if (source is null)
+        if (state.SourceVolume is not { } source)
             return pictures;
 
         run.Report("pictures", "sections", 0.5);
-        var options = SectionOptions.Default with { Window = levelHu < BoneFromHu ? GreyWindow.Soft : GreyWindow.Bone };
-        foreach (var section in SectionPictures.Write(mesh, source, folder, options, run))
+        var options = SectionOptions.Default with { Window = state.LevelHu < BoneFromHu ? GreyWindow.Soft : GreyWindow.Bone };
+        foreach (var section in SectionPictures.Write(state.InPatientSpace ?? mesh, source, folder, options, run))
             pictures.Add(new(section.Name, FormattableString.Invariant($"Outline on the images, {section.Plane.Name} plane at {section.PositionMm:F1} mm"), false));
         return pictures;
     }

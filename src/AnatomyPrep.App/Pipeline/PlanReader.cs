@@ -2,6 +2,7 @@ using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Plans;
+using AnatomyPrep.Meshing.Prepare;
 using YamlDotNet.Core;
 using YamlDotNet.RepresentationModel;
 
@@ -23,12 +24,19 @@ internal sealed class PlanReader(StepCatalog catalog)
         var version = Scalar(root, "version", where);
         var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
         foreach (var (key, _) in root.Children)
-            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" })
-                throw new PlanException(where, Line(key), "key", Show(key), "plan, version, description, steps");
+            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" or "printProfile" })
+                throw new PlanException(where, Line(key), "key", Show(key), "plan, version, description, steps, printProfile");
         if (!root.Children.TryGetValue("steps", out var list) || list is not YamlSequenceNode steps || steps.Children.Count == 0)
             throw new PlanException(where, Line(root), "steps", "missing or empty", "a list of steps");
         return new(name, version, description, [.. steps.Children.Select(s => ReadStep(s, where))]);
     }
+
+    /// <summary>The process profile that a plan holds, if any.</summary>
+    /// <exception cref="PlanException">It is wrong.</exception>
+    public static PrintProfile? ReadProfile(string yaml, string where) =>
+        !Parse(yaml, where).Children.TryGetValue("printProfile", out var node) ? null
+        : node is YamlMappingNode map ? ProfileReader.Read(map, where)
+        : throw new PlanException(where, Line(node), "printProfile", Show(node), "a process profile");
 
     internal static YamlMappingNode Parse(string yaml, string where)
     {

@@ -22,6 +22,7 @@ internal static class CommandLine
             PlansCommand.Create(context),
             ServeCommand.Create(context),
             ProfilesCommand.Create(),
+            PrintableCommand.Create(context),
             PhantomCommand.Create(context),
         };
         var parsed = root.Parse(args);

@@ -16,13 +16,14 @@ internal static class PrepareCommand
         var series = new Option<string?>("--series") { Description = "Series UID, where the folder holds several" };
         var part = new Option<string[]>("--part") { Description = "NAME=FILE: a further mesh for steps of the plan that name it; may be repeated" };
         var patient = new Option<string?>("--patient-id") { Description = "Whose images they must be: stops when the source is another patient's; kept only as a keyed pseudonym" };
+        var profile = new Option<string?>("--profile") { Description = "Process profile by name or file, for the steps that make ready for the machine; becomes part of the recorded plan" };
         var request = new RequestOptions();
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, patient, json };
+        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, patient, profile, json };
         request.AddTo(command);
         command.SetAction((parsed, cancellation) =>
         {
-            var text = context.Bench.Plans.Load(parsed.GetValue(plan)!);
+            var text = context.Bench.Plans.Load(parsed.GetValue(plan)!, parsed.GetValue(profile));
             var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []), parsed.GetValue(patient));
             using var folder = OutputFolder.Create(parsed.GetValue(output)!);
             var made = context.Run(run =>

@@ -21,12 +21,13 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
     {
         var startedAt = recorded?.StartedAt ?? clock.GetUtcNow();
         var findings = new List<Finding>(source.Findings);
+        source.State.Profile = plan.Profile;
         var steps = RunSteps(source.State, plan.Plan.Steps, null, findings, run);
         double? sharedMm3 = null;
         var several = plan.Plan.Structures.Count > 0;
         var solids = several ? MakeStructures(source.State, plan.Plan.Structures, steps, findings, out sharedMm3, run) : [MakeModel(source.State, findings, run)];
 
-        var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State.SourceVolume, folder, run);
+        var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State, folder, run);
         var made = new RunFacts
         {
             Request = request,

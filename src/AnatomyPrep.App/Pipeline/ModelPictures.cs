@@ -22,15 +22,18 @@ internal static class ModelPictures
 
     private const string Views = "from the front, from its left side, and from the front, left and above";
 
-    public static IReadOnlyList<ModelPicture> Write(FinishedSolid model, Volume? source, string folder, RunContext run)
+    /// <param name="state">Images to draw the outline on, and what a check for printing found.</param>
+    public static IReadOnlyList<ModelPicture> Write(FinishedSolid model, PipelineState state, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
         PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
         var pictures = new List<ModelPicture> { new(Preview, $"The model {Views}", true) };
+        if (state.Print is { } print)
+            pictures.AddRange(PrintPictures.Write(print, folder, run));
         if (model.Shifts is { } shifts)
             pictures.Add(WriteShifts(shifts, model.SensitivityPicture, "How far the surface", folder, run));
-        if (source is not null)
-            pictures.AddRange(WriteSections([new(model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
+        if (state.SourceVolume is { } source)
+            pictures.AddRange(WriteSections([new(state.InPatientSpace ?? model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
         return pictures;
     }
 

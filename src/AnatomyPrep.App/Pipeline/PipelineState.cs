@@ -1,6 +1,7 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Meshing.Prepare;
 
 namespace AnatomyPrep.App.Pipeline;
 
@@ -30,6 +31,15 @@ internal sealed class PipelineState : IDisposable
     /// <summary>Where HU cannot be believed; null where no step said so.</summary>
     public Region? Uncertain => _uncertain;
 
+    /// <summary>The surface before it was laid for the machine; null as long as the model is where the images are.</summary>
+    public Mesh? InPatientSpace { get; set; }
+
+    /// <summary>Process profile of the plan; null where it names none.</summary>
+    public PrintProfile? Profile { get; set; }
+
+    /// <summary>What the last check for printing found; null before there was one.</summary>
+    public CheckedPrint? Print { get; set; }
+
     /// <summary>How far the surface would move, for the surface it was measured on; null before a step measured it.</summary>
     public SurfaceShifts? Shifts { get; set; }
 
@@ -53,6 +63,7 @@ internal sealed class PipelineState : IDisposable
         _cloud = _cloud,
         Mesh = Mesh,
         Parts = Parts,
+        Profile = Profile,
         Shifts = Shifts,
         _isBranch = true,
     };

@@ -2,11 +2,17 @@ using System.Reflection;
 using System.Text;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Plans;
+using AnatomyPrep.Meshing.Prepare;
 
 namespace AnatomyPrep.App.Pipeline;
 
 /// <summary>A plan and the text it was read from; the text is what is hashed and recorded.</summary>
-internal sealed record PlanText(Plan Plan, string Yaml);
+internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = null)
+{
+    /// <summary>The same plan with a process profile written into it, so that the plan stays all that is needed to make the model again.</summary>
+    public static string WithProfile(string planYaml, string profileYaml) =>
+        $"{planYaml.TrimEnd()}\nprintProfile:\n{string.Join('\n', profileYaml.TrimEnd().Split('\n').Select(line => $"  {line}"))}\n";
+}
 
 /// <summary>Plans by preset name or by file.</summary>
 internal sealed class PlanLibrary(StepCatalog catalog)
@@ -31,7 +37,19 @@ internal sealed class PlanLibrary(StepCatalog catalog)
         return Parse(File.ReadAllText(nameOrFile, Encoding.UTF8), Path.GetFileName(nameOrFile));
     }
 
-    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml);
+    /// <summary>As the other, with a process profile put into the plan.</summary>
+    /// <exception cref="PlanException">Either is wrong, or the plan holds a profile of its own.</exception>
+    public PlanText Load(string nameOrFile, string? profile)
+    {
+        var plan = Load(nameOrFile);
+        if (profile is null)
+            return plan;
+        if (plan.Profile is not null)
+            throw new PlanException("command", null, "--profile", profile, "no --profile with a plan that has a printProfile");
+        return Parse(PlanText.WithProfile(plan.Yaml, ProfileLibrary.Load(profile).Yaml), Path.GetFileName(nameOrFile));
+    }
+
+    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml, PlanReader.ReadProfile(yaml, where));
 
     public static string PresetText(string name)
     {

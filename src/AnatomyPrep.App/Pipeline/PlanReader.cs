@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
+using AnatomyPrep.Meshing.Prepare;
 using YamlDotNet.Core;
 using YamlDotNet.RepresentationModel;
 
@@ -13,12 +14,12 @@ internal sealed class PlanReader(StepCatalog catalog)
 {
     private const int LongestPlanBytes = 4 << 20;
     private const int LongestName = 60;
-    private const string Keys = "plan, version, description, steps, structures";
+    private const string Keys = "plan, version, description, printProfile, steps, structures";
 
     internal static readonly string[] Sides = ["left", "right", "both", "midline"];
 
-    // These put a model elsewhere; the structures of one run must stay where they are to each other.
-    internal static readonly string[] Movements = ["align-landmarks", "align-to-plane", "cut-into-parts", "mirror", "move", "orient", "place-on-bed", "rotate", "scale"];
+    // These put a model elsewhere, or judge the whole of what is printed; the structures of one run must stay where they are to each other.
+    internal static readonly string[] Movements = ["align-landmarks", "align-to-plane", "check-print", "compensate-shrink", "cut-into-parts", "fit-plate", "lay", "mirror", "move", "orient", "place-on-bed", "rotate", "scale"];
 
     // Okabe and Ito's palette (see OriginPalette) after the colour of bone: told apart by all common kinds of colour vision.
     private static readonly Rgb[] s_colours = [new(236, 224, 200), new(86, 180, 233), new(213, 94, 0), new(0, 158, 115), new(204, 121, 167), new(240, 228, 66), new(0, 114, 178), new(230, 159, 0)];
@@ -34,7 +35,7 @@ internal sealed class PlanReader(StepCatalog catalog)
         var version = Scalar(root, "version", where);
         var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
         foreach (var (key, _) in root.Children)
-            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "steps" or "structures" })
+            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "printProfile" or "steps" or "structures" })
                 throw new PlanException(where, Line(key), "key", Show(key), Keys);
         var several = root.Children.ContainsKey("structures");
         return new(name, version, description, several && !root.Children.ContainsKey("steps") ? [] : ReadSteps(root, where))
@@ -83,6 +84,13 @@ internal sealed class PlanReader(StepCatalog catalog)
             throw new PlanException(where, moving.Line, "step", moving.Name, "steps that leave a structure where it is, so that structures fit each other");
         return structure;
     }
+
+    /// <summary>The process profile that a plan holds, if any.</summary>
+    /// <exception cref="PlanException">It is wrong.</exception>
+    public static PrintProfile? ReadProfile(string yaml, string where) =>
+        !Parse(yaml, where).Children.TryGetValue("printProfile", out var node) ? null
+        : node is YamlMappingNode map ? ProfileReader.Read(map, where)
+        : throw new PlanException(where, Line(node), "printProfile", Show(node), "a process profile");
 
     internal static YamlMappingNode Parse(string yaml, string where)
     {

@@ -20,6 +20,7 @@ internal static class PlanSchema
             ["plan"] = new JsonObject { ["type"] = "string", ["minLength"] = 1 },
             ["version"] = new JsonObject { ["type"] = new JsonArray("string", "number"), ["minLength"] = 1 },
             ["description"] = new JsonObject { ["type"] = "string" },
+            ["printProfile"] = new JsonObject { ["type"] = "object" },
             ["steps"] = Steps(catalog.Specs),
             ["structures"] = new JsonObject
             {

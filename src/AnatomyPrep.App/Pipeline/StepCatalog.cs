@@ -29,7 +29,7 @@ internal sealed class StepCatalog
     /// <summary>Every step, in the order of the stages.</summary>
     public IReadOnlyList<StepSpec> Specs { get; }
 
-    public static StepCatalog Create() => new([.. Steps.ImageSteps.All, .. Steps.SegmentSteps.All, .. Steps.SurfaceSteps.All, .. Steps.RepairSteps.All, .. Steps.ShapeSteps.All, .. Steps.ShellSteps.All, .. Steps.CloudSteps.All, .. Steps.SensitivitySteps.All, .. Steps.CombineSteps.All, .. Steps.MarkSteps.All]);
+    public static StepCatalog Create() => new([.. Steps.ImageSteps.All, .. Steps.SegmentSteps.All, .. Steps.SurfaceSteps.All, .. Steps.RepairSteps.All, .. Steps.ShapeSteps.All, .. Steps.ShellSteps.All, .. Steps.CloudSteps.All, .. Steps.SensitivitySteps.All, .. Steps.CombineSteps.All, .. Steps.MarkSteps.All, .. Steps.PrepareSteps.All]);
 
     public bool TryFind(string name, [NotNullWhen(true)] out StepSpec? spec)
     {

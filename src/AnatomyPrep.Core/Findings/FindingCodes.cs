@@ -177,6 +177,22 @@ public static class FindingCodes
     public const string StructuresSeparated = "structures-separated";
     public const string VoidsClosed = "voids-closed";
 
+    // Prepare
+    public const string CupHoldsLiquid = "cup-holds-liquid";
+    public const string GapNarrow = "gap-narrow";
+    public const string IslandsPresent = "islands-present";
+    public const string KeptNeedsSupport = "kept-needs-support";
+    public const string NeckNarrow = "neck-narrow";
+    public const string OrientationChosen = "orientation-chosen";
+    public const string PartTooLarge = "part-too-large";
+    public const string SeveralPlates = "several-plates";
+    public const string ShrinkCompensated = "shrink-compensated";
+    public const string StandsUnsteady = "stands-unsteady";
+    public const string SupportOutOfReach = "support-out-of-reach";
+    public const string ThroatNarrow = "throat-narrow";
+    public const string VoidTraps = "void-traps";
+    public const string WallBelowProcess = "wall-below-process";
+
     // Verify
     public const string FewSamplesAcross = "few-samples-across";
     public const string SurfaceSoft = "surface-soft";

@@ -29,8 +29,7 @@ public sealed record OrientModelResult(
 ///   profile says, each as a share: contact, shadowed and kept of the area, support of the bounds' volume, height of the diagonal, and
 ///   1 − topple/20°. Contact, shadow and height are sums over all triangles of the whole mesh, not of a simplified one; the space below
 ///   overhangs is that of <see cref="SupportNeed"/> on a raster.
-/// A surface can be reached when from one of the directions within 45° of its normal it is seen from outside, over the surface in the way
-///   by less than one pixel and a half; half a tool's width, as it were. Thinner walls therefore count as transparent.
+/// What can be reached: <see cref="Reach"/>.
 /// Cost: O(triangles) per direction, about 480 directions. Same result on any number of threads.
 /// Memory: 29 bytes a triangle, and per thread 16 a vertex and 4 a triangle.
 /// </remarks>
@@ -43,7 +42,6 @@ public static class OrientModel
     private const double SteadyDeg = 20;
     private const double FlatShare = 0.005;
     private const int MostFlats = 24;
-    private const float CosReach = 0.70710678f;
 
     /// <exception cref="PlanException">Fewer than 20 or more than 5000 directions, or a raster of fewer than 20 or more than 2000 pixels.</exception>
     /// <exception cref="CheckFailedException">There is nothing to lay.</exception>
@@ -88,7 +86,6 @@ public static class OrientModel
         private readonly double _pixelMm = ColumnRaster.PixelFor(mesh, parameters.RasterPixels);
         private readonly ConcurrentBag<(ColumnRaster Raster, float[] Along)> _spare = [];
         private readonly List<Orientation> _tried = [];
-        private readonly byte[] _reached = new byte[mesh.TriangleCount];
         private bool[] _shadowed = [];
         private double _keptMm2;
 
@@ -96,8 +93,7 @@ public static class OrientModel
         {
             var spread = Spread(parameters.Directions);
             run.Report(Step, "reach", 0);
-            Look(spread);
-            _shadowed = Array.ConvertAll(_reached, r => r == 0);
+            _shadowed = Reach.Shadowed(mesh, _faces, _pixelMm, spread, run);
             for (var t = 0; parameters.Kept is { } kept && t < kept.Length; t++)
                 _keptMm2 += kept[t] ? _faces.AreaMm2[t] : 0;
             run.Report(Step, "directions", 0.4);
@@ -109,27 +105,6 @@ public static class OrientModel
         }
 
         private static IEnumerable<Vec3> Axes() => [new(0, 0, -1), new(1, 0, 0), new(-1, 0, 0), new(0, 1, 0), new(0, -1, 0)];
-
-        /// <summary>Marks what is seen from each direction. Flags are only ever set, so the order of threads does not matter.</summary>
-        private void Look(Vec3[] directions) => Partition.For(run, directions.Length, i =>
-        {
-            var (raster, along) = Rent();
-            raster.Cast(mesh, UpFrame.Of(directions[i]), _pixelMm, run);
-            _faces.Along(raster.Frame.Up, along);
-            var near = 1.5 * _pixelMm;
-            for (var t = 0; t < along.Length; t++)
-            {
-                if (along[t] < CosReach || _reached[t] != 0)
-                    continue;
-                var (a, b, c) = mesh.Triangle(t);
-                var column = raster.At(raster.PixelOf(a, b, c));
-                var heights = raster.Heights;
-                if (column.Length == 0 || column[^1].HeightMm - ((heights[a] + heights[b] + heights[c]) / 3) <= near)
-                    Volatile.Write(ref _reached[t], 1);
-            }
-
-            _spare.Add((raster, along));
-        });
 
         private (ColumnRaster Raster, float[] Along) Rent() =>
             _spare.TryTake(out var spare) ? spare : (new ColumnRaster(), new float[mesh.TriangleCount]);
@@ -168,7 +143,7 @@ public static class OrientModel
         {
             const int Side = 48;
             var areas = new double[Side * Side];
-            for (var t = 0; t < _reached.Length; t++)
+            for (var t = 0; t < mesh.TriangleCount; t++)
                 areas[Cell(_faces.Normal(t), Side)] += _faces.AreaMm2[t];
             var peaks = Enumerable.Range(0, areas.Length).Where(i => areas[i] > FlatShare * _faces.TotalMm2)
                 .OrderByDescending(i => areas[i]).ThenBy(i => i).Take(MostFlats).ToArray();
@@ -177,7 +152,7 @@ public static class OrientModel
             for (var i = 0; i < peaks.Length; i++)
                 index[peaks[i]] = i;
             var sums = new Vec3[peaks.Length];
-            for (var t = 0; t < _reached.Length; t++)
+            for (var t = 0; t < mesh.TriangleCount; t++)
                 if (index[Cell(_faces.Normal(t), Side)] is >= 0 and var i)
                     sums[i] += _faces.Normal(t) * _faces.AreaMm2[t];
             return sums.Where(s => s.Length > 0).SelectMany(s => new[] { s.Normalized(), -s.Normalized() });

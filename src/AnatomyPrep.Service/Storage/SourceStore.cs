@@ -64,11 +64,11 @@ public sealed class SourceStore(Database database, EventLog events)
         return true;
     });
 
-    public SourceEntry? Find(string id) => database.Read($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id)).FirstOrDefault();
+    public SourceEntry? Find(string id) => database.Read($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id)) is [var found, ..] ? found : null;
 
     /// <summary>The source of a series that no later one replaces.</summary>
     public SourceEntry? Newest(string seriesKey) =>
-        database.Read($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey)).FirstOrDefault();
+        database.Read($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey)) is [var found, ..] ? found : null;
 
     public bool Holds(string seriesKey, string fileKey) => database.Read(
         "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;

@@ -229,7 +229,7 @@ internal abstract class LedgerStore : IDisposable
             throw Explain(e) ?? new LedgerRefusedException(
                 Refusals.DatabaseDamaged, $"The database answered: {e.Message}", "Run ledger verify; restore a backup if it fails.", e);
         }
-        catch (InvalidCastException e)
+        catch (Exception e) when (e is InvalidCastException or InvalidOperationException)
         {
             throw new LedgerRefusedException(Refusals.DatabaseDamaged, "A column holds another type than the schema says.", "Restore a backup.", e);
         }

@@ -126,6 +126,22 @@ public abstract class LedgerTests : IDisposable
     }
 
     [Fact]
+    public void List_of_events_that_build_on_each_other_is_one_transaction()
+    {
+        using var story = LedgerStory.Begin(NewPlace());
+        var size = story.Ledger.Size();
+        SignedEvent[] list =
+        [
+            story.Sign("cora", LedgerEventKind.Request, LedgerStory.Request(), "M-1/1"),
+            story.Sign("tom", LedgerEventKind.SourceReceived, new SourceReceivedBody(LedgerStory.Sha("source M-1/1"), 3), "M-1/1"),
+            story.Sign("tom", LedgerEventKind.Run, LedgerStory.Run("r", "M-1/1", "tom"), "M-1/1"),
+        ];
+        story.Ledger.Append([.. list, list[0]]).Select(r => r.Position).Should().Equal(size, size + 1, size + 2, size);
+        story.Ledger.Model("M-1/1")!.Stage.Should().Be(ModelStage.Prepared);
+        Intact(story, size + 3);
+    }
+
+    [Fact]
     public void Two_writers_at_one_database_make_one_tree()
     {
         var place = NewPlace();

@@ -22,8 +22,8 @@ namespace AnatomyPrep.Records.Ledgers.Checks;
 /// </remarks>
 internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedHead> witness, RunContext run)
 {
-    private const int ChunkEvents = 4096;
-    private const int PieceEvents = 128;
+    private const int ChunkEvents = 8192;
+    private const int PieceEvents = 512;
     private const int MostFailures = 100;
 
     private readonly List<LedgerFailure> _failures = [];
@@ -294,11 +294,11 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
         UInt128 sum = 0;
         long count = 0;
         var (name, value, position) = ("", "", -1L);
-        while (store.TermsAfter(name, value, position, 4 * ChunkEvents) is { Count: > 0 } page)
+        while (store.TermsAfter(name, value, position, 2 * ChunkEvents) is { Count: > 0 } page)
         {
             run.ThrowIfCancelled();
-            var parts = new UInt128[Partition.Pieces(page.Count, PieceEvents * 4)];
-            Partition.Ranges(run, page.Count, PieceEvents * 4, (piece, from, to) =>
+            var parts = new UInt128[Partition.Pieces(page.Count, PieceEvents)];
+            Partition.Ranges(run, page.Count, PieceEvents, (piece, from, to) =>
             {
                 for (var i = from; i < to; i++)
                     parts[piece] += HashOf(page[i].Name, page[i].Value, page[i].Position);

@@ -142,7 +142,7 @@ public abstract class LedgerTests : IDisposable
     }
 
     [Fact]
-    public void Two_writers_at_one_database_make_one_tree()
+    public async Task Two_writers_at_one_database_make_one_tree()
     {
         var place = NewPlace();
         using var story = LedgerStory.Begin(place);
@@ -156,7 +156,7 @@ public abstract class LedgerTests : IDisposable
             for (var i = 0; i < Each; i++)
                 ledger.Append(ledger.Sign(new EventDraft(LedgerEventKind.Request, LedgerStory.Request(), [$"{who}-{i}/1"]), "cora", key));
         })).ToArray();
-        Task.WaitAll(writers);
+        await Task.WhenAll(writers);
         Intact(story, size + (2 * Each));
     }
 

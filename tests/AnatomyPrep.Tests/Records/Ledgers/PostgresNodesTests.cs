@@ -18,7 +18,7 @@ public sealed class PostgresNodesTests(PostgresCluster cluster, ITestOutputHelpe
     public void Dispose() => _folder.Dispose();
 
     [Fact]
-    public void Two_nodes_appending_for_a_minute_make_one_tree_without_a_gap()
+    public async Task Two_nodes_appending_for_a_minute_make_one_tree_without_a_gap()
     {
         var place = new LedgerPlace(_folder.Path, cluster.NewDatabase());
         using var story = LedgerStory.Begin(place);
@@ -26,9 +26,9 @@ public sealed class PostgresNodesTests(PostgresCluster cluster, ITestOutputHelpe
         var until = TimeProvider.System.GetTimestamp() + (60 * TimeProvider.System.TimestampFrequency);
         story.Clock.Tick = TimeSpan.Zero;
         var nodes = new[] { "a", "b" }.Select(node => Task.Factory.StartNew(() => Append(place, story.Clock, node, until), TaskCreationOptions.LongRunning)).ToArray();
-        Task.WaitAll(nodes);
-        var ids = nodes.SelectMany(n => n.Result).ToList();
-        output.WriteLine($"{nodes[0].Result.Count} and {nodes[1].Result.Count} events in 60 s");
+        var done = await Task.WhenAll(nodes);
+        var ids = done.SelectMany(n => n).ToList();
+        output.WriteLine($"{done[0].Count} and {done[1].Count} events in 60 s");
         var report = LedgerChecks.Full(story.Ledger, [], RunContext.Default);
         report.Failures.Should().BeEmpty();
         report.Size.Should().Be(begun + ids.Count);

@@ -1,5 +1,6 @@
 using System.CommandLine;
 using System.Security.Cryptography;
+using System.Security.Cryptography.X509Certificates;
 using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
@@ -18,7 +19,7 @@ internal sealed class LedgerKeeping(LedgerSession session)
 {
     public IEnumerable<Command> All() =>
     [
-        Begin(), Person(), Key(), People(), Verify(), Head(), Proof(), Bundle(), WriteBackup(), Restore(), Upgrade(), Witnessing(), Replay(), FixClock(),
+        Begin(), Person(), Key(), People(), Verify(), Head(), Proof(), Bundle(), WriteBackup(), Restore(), Upgrade(), Witnessing(), Stamping(), Replay(), FixClock(),
     ];
 
     private Command Command(string name, string description, bool signs, Symbol[] symbols, Func<ParseResult, CancellationToken, int> run)
@@ -114,16 +115,25 @@ internal sealed class LedgerKeeping(LedgerSession session)
         var witness = new Option<string?>("--witness") { Description = "Folder or file of copied heads, or folder of a ledger that holds them" };
         var key = new Option<string?>("--key") { Description = "Fingerprint the ledger's key must have" };
         var record = new Option<bool>("--record") { Description = "Record the outcome as an event" };
-        return Command("verify", "Check every event, signature, hash and derived row", signs: false, [witness, key, record], (p, cancellation) =>
+        var authority = new Option<string?>("--authority") { Description = "Certificates (PEM) of time stamp authorities you trust" };
+        return Command("verify", "Check every event, signature, hash and derived row", signs: false, [witness, key, record, authority], (p, cancellation) =>
         {
             using var ledger = session.Open(p);
             var heads = p.GetValue(witness) is { } place ? WitnessFrom(place, ledger) : [];
+            var trusted = p.GetValue(authority) is { } pem ? Certificates(pem) : null;
             var report = session.Context.Run(
-                run => p.GetValue(record) ? LedgerChecks.FullAndRecord(ledger, heads, run) : LedgerChecks.Full(ledger, heads, run), cancellation);
+                run => p.GetValue(record) ? LedgerChecks.FullAndRecord(ledger, heads, run, trusted) : LedgerChecks.Full(ledger, heads, run, trusted), cancellation);
             if (p.GetValue(key) is { } fingerprint && fingerprint != report.LogKeyId)
                 report = report with { Holds = false, Failures = [.. report.Failures, new("identity", "key of the ledger", fingerprint, report.LogKeyId ?? "none")] };
             return Show(p, report);
         });
+    }
+
+    private static X509Certificate2Collection Certificates(string path)
+    {
+        var certificates = new X509Certificate2Collection();
+        certificates.ImportFromPemFile(path);
+        return certificates;
     }
 
     private IReadOnlyList<WitnessedHead> WitnessFrom(string place, Ledger ledger)
@@ -264,6 +274,28 @@ internal sealed class LedgerKeeping(LedgerSession session)
             return session.Show(p, ledger, Witness.Record(ledger, Witness.Load(p.GetValue(head)!)[0].Envelope));
         });
         return new Command("witness", "Heads kept elsewhere show a rewritten or rolled back history") { copy, record };
+    }
+
+    private Command Stamping()
+    {
+        var file = new Argument<string>("FILE") { Description = "Where to write the request (RFC 3161), for a time stamp authority" };
+        var answer = new Argument<string>("FILE") { Description = "The authority's answer" };
+        var request = Command("request", "Ask for a time stamp of the newest head", signs: false, [file], (p, _) =>
+        {
+            using var ledger = session.Open(p);
+            var (bytes, size) = HeadStamps.Request(ledger);
+            File.WriteAllBytes(p.GetValue(file)!, bytes);
+            Output.WriteResult($"request for the head of {size}");
+            return ExitCodes.Done;
+        });
+        var add = Command("add", "Keep a time stamp", signs: false, [answer], (p, _) =>
+        {
+            using var ledger = session.Open(p);
+            var (at, size) = HeadStamps.Add(ledger, File.ReadAllBytes(p.GetValue(answer)!));
+            Output.WriteResult($"the head of {size} existed at {Records.Statements.RecordTime.Text(at)}");
+            return ExitCodes.Done;
+        });
+        return new Command("stamp", "Time stamps of heads by an outside authority") { request, add };
     }
 
     private Command Replay()

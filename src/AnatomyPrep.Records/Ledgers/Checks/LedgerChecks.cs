@@ -1,3 +1,4 @@
+using System.Security.Cryptography.X509Certificates;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Records.Keys;
@@ -11,13 +12,16 @@ public static class LedgerChecks
     private const int LastEvents = 64;
 
     /// <summary>Checks everything; see <see cref="LedgerVerifier"/>. Nothing is recorded.</summary>
-    public static LedgerReport Full(Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run) =>
-        LedgerVerifier.Verify(ledger, witness, run);
+    /// <param name="authorities">Certificates of time stamp authorities you trust; null to leave them unchecked.</param>
+    public static LedgerReport Full(
+        Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run, X509Certificate2Collection? authorities = null) =>
+        LedgerVerifier.Verify(ledger, witness, run, authorities);
 
     /// <summary>Checks everything and records the outcome with the ledger's own key.</summary>
-    public static LedgerReport FullAndRecord(Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run)
+    public static LedgerReport FullAndRecord(
+        Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run, X509Certificate2Collection? authorities = null)
     {
-        var report = Full(ledger, witness, run);
+        var report = Full(ledger, witness, run, authorities);
         ledger.RecordAsLedger(report.Holds
             ? new EventDraft(LedgerEventKind.Verification, new VerificationBody(report.Size, report.Root!))
             : new EventDraft(LedgerEventKind.VerificationFailed, new VerificationFailedBody([.. report.Failures.Select(f => $"{f.Code}: {f.Where}")])));

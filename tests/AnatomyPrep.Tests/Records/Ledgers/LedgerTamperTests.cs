@@ -150,6 +150,18 @@ public sealed class LedgerTamperTests(ITestOutputHelper output) : IDisposable
     }
 
     [Fact]
+    [Trait("Kind", "Outside")]
+    public void Printed_code_is_read_back_by_a_general_reader()
+    {
+        using var story = Story(0);
+        var code = Witness.Code(story.Ledger.PublishHead());
+        File.WriteAllBytes(_folder["head.png"], HeadCode.Png(code));
+        var read = Tool.Run(_folder.Path, "zbarimg", "-q", "--raw", "head.png");
+        File.WriteAllText(_folder["codes.txt"], read.Output.Split((char)10).First(l => l.StartsWith(Witness.CodePrefix, StringComparison.Ordinal)));
+        LedgerChecks.Full(story.Ledger, Witness.Load(_folder["codes.txt"]), RunContext.Default).Failures.Should().BeEmpty();
+    }
+
+    [Fact]
     public void Start_check_stops_on_a_head_that_does_not_fit()
     {
         using (var story = Story(20))

@@ -1,6 +1,8 @@
 using System.CommandLine;
+using AnatomyPrep.App.Cli.Ledgers;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Imaging.Acquire;
+using AnatomyPrep.Records.Ledgers;
 using Microsoft.Extensions.Logging;
 
 namespace AnatomyPrep.App.Cli;
@@ -19,6 +21,7 @@ internal static class CommandLine
             CompareCommand.Create(context),
             VerifyCommand.Create(context),
             ReplayCommand.Create(context),
+            LedgerCommand.Create(context),
             PlansCommand.Create(context),
             ServeCommand.Create(context),
             ProfilesCommand.Create(),
@@ -67,7 +70,7 @@ internal static class CommandLine
                     output.Say(string.Create(System.Globalization.CultureInfo.InvariantCulture, $"  --series {s.Selector}: {s.Slices} slices every {s.SliceSpacingMm:0.###} mm, kernel {s.Kernel ?? "not stated"}{(s.ToldApartBy is null ? "" : $", {s.ToldApartBy}")}"));
                 output.Say("inspect shows them with their findings and suggests one.");
                 return ExitCodes.BadInput;
-            case CheckFailedException:
+            case CheckFailedException or LedgerRefusedException:
                 output.Say(e.Message);
                 return ExitCodes.CheckFailed;
             case IOException or UnauthorizedAccessException:

@@ -39,17 +39,7 @@ public static class CanonicalJson
     public static byte[] Canonicalize(ReadOnlySpan<byte> utf8, int maxDepth = DefaultMaxDepth) => Write(Parse(utf8, maxDepth));
 
     /// <summary>True when the bytes are JSON in exactly the canonical form.</summary>
-    public static bool IsCanonical(ReadOnlySpan<byte> utf8, int maxDepth = DefaultMaxDepth)
-    {
-        try
-        {
-            return Canonicalize(utf8, maxDepth).AsSpan().SequenceEqual(utf8);
-        }
-        catch (StrictJsonException)
-        {
-            return false;
-        }
-    }
+    public static bool IsCanonical(ReadOnlySpan<byte> utf8, int maxDepth = DefaultMaxDepth) => CanonicalCheck.IsCanonical(utf8, maxDepth);
 
     /// <summary>Reads exactly one JSON value. Numbers come as double. Safe on untrusted input.</summary>
     /// <exception cref="StrictJsonException">The text is refused; says why and where.</exception>

@@ -33,12 +33,15 @@ public sealed class Ledger : IDisposable
     private readonly Lock _lock = new();
     private readonly TimeProvider _clock;
     private readonly Dictionary<string, ModelFacts?> _models = [];
+    private readonly Dictionary<string, VerificationKey> _verifiers = [];
     private SigningKey? _logKey;
     private PeopleDirectory _people = new();
     private CompactTree _tree = new();
     private LedgerLaw _law;
     private bool _isStale = true;
     private bool _isRefreshing;
+    private bool _isAppending;
+    private bool _isRestoring;
 
     private Ledger(LedgerStore store, LedgerPlace place, PersonKeys keys, string id, TimeProvider clock)
     {
@@ -303,8 +306,54 @@ public sealed class Ledger : IDisposable
 
     public void Dispose()
     {
+        foreach (var key in _verifiers.Values)
+            key.Dispose();
         _logKey?.Dispose();
         Store.Dispose();
+    }
+
+    /// <summary>Tables without an event, for a backup to be read into.</summary>
+    /// <exception cref="LedgerRefusedException">There is a ledger already.</exception>
+    internal static Ledger Empty(LedgerPlace place, string id, TimeProvider clock, int keyIterations)
+    {
+        var store = LedgerStore.Open(place, create: true);
+        try
+        {
+            if (store.HasTables())
+                throw new LedgerRefusedException(Refusals.LedgerExists, "There is a ledger in that place already.", "Restore into an empty place.");
+            store.BeginAppend();
+            store.CreateTables(id, Schema.Newest);
+            store.Commit();
+            return new Ledger(store, place, new PersonKeys(place.Keys, keyIterations), id, clock);
+        }
+        catch
+        {
+            store.Dispose();
+            throw;
+        }
+    }
+
+    /// <summary>Appends events of a backup. The keys of their subjects come afterwards, or are gone for ever.</summary>
+    internal void AppendRestored(IReadOnlyList<SignedEvent> events)
+    {
+        lock (_lock)
+        {
+            _isRestoring = true;
+            try
+            {
+                if (_logKey is null && _tree.Count == 0)
+                {
+                    var logKey = events[0].Content.Read<LedgerOpenedBody>().LogKey;
+                    _logKey = Keys.Open(PeopleDirectory.LedgerItself, KeyIdOf(logKey), null);
+                }
+
+                Append(events, createTables: false);
+            }
+            finally
+            {
+                _isRestoring = false;
+            }
+        }
     }
 
     internal static string KeyIdOf(string pem)
@@ -392,8 +441,13 @@ public sealed class Ledger : IDisposable
                 if (createTables)
                     Store.CreateTables(Id, Schema.Newest);
                 if (upgradeFrom is { } schema)
+                {
                     Store.Upgrade(schema);
+                    FillDerivedRows();
+                }
+
                 Refresh();
+                _isAppending = true;
                 var receipts = AppendInside(events, logKey);
                 Store.Commit();
                 return receipts;
@@ -404,7 +458,19 @@ public sealed class Ledger : IDisposable
                 _isStale = true;
                 throw;
             }
+            finally
+            {
+                _isAppending = false;
+            }
         }
+    }
+
+    /// <summary>A newer schema may have columns that the facts of a model already hold.</summary>
+    private void FillDerivedRows()
+    {
+        for (var name = ""; Store.ModelsAfter(name, 1000) is { Count: > 0 } page; name = page[^1].Model)
+            foreach (var row in page)
+                Store.PutModel(Row(JsonSerializer.Deserialize<ModelFacts>(row.Facts, RecordJson.Options)!));
     }
 
     private List<LedgerReceipt> AppendInside(IReadOnlyList<SignedEvent> events, SigningKey logKey)
@@ -467,7 +533,8 @@ public sealed class Ledger : IDisposable
 
     private void RequireSignature(SignedEvent signed)
     {
-        using var key = VerificationKey.FromPem(_people.FindKey(signed.KeyId)!.Pem, "key");
+        if (!_verifiers.TryGetValue(signed.KeyId, out var key))
+            _verifiers[signed.KeyId] = key = VerificationKey.FromPem(_people.FindKey(signed.KeyId)!.Pem, "key");
         if (!key.Verify(signed.Signed(), signed.Signature))
             throw new LedgerRefusedException(Refusals.SignatureInvalid, "The signature does not hold with the key it names.", "Sign the event anew.");
     }
@@ -476,7 +543,7 @@ public sealed class Ledger : IDisposable
     {
         if (e.Kind == LedgerEventKind.Redaction)
             Store.RemoveSubjectKey(e.Read<RedactionBody>().Subject);
-        if (e.Personal is { } personal && Store.SubjectKey(personal.Subject) is null)
+        if (!_isRestoring && e.Personal is { } personal && Store.SubjectKey(personal.Subject) is null)
             throw new LedgerRefusedException(
                 Refusals.SubjectRedacted, "The key of this subject is not there: it was redacted, or the data was sealed elsewhere.", "Seal the data in this ledger.");
     }
@@ -502,7 +569,8 @@ public sealed class Ledger : IDisposable
     /// <summary>Brings tree, people and time up to what the database holds: another process may have appended.</summary>
     private void Refresh()
     {
-        if (_isRefreshing)
+        // Inside an append the tree is ahead of the database, and nobody else can have appended.
+        if (_isRefreshing || _isAppending)
             return;
         _isRefreshing = true;
         try

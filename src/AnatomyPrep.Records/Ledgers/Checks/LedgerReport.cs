@@ -28,6 +28,7 @@ public static class LedgerFailures
     public const string ModelState = "model-state";
     public const string Rewritten = "rewritten";
     public const string RolledBack = "rolled-back";
+    public const string Stamp = "stamp";
     public const string Subject = "subject";
     public const string TailRemoved = "tail-removed";
     public const string TreeNode = "tree-node";

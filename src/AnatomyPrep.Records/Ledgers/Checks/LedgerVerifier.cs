@@ -1,5 +1,6 @@
 using System.Buffers.Binary;
 using System.Security.Cryptography;
+using System.Security.Cryptography.X509Certificates;
 using System.Text;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
@@ -20,10 +21,10 @@ namespace AnatomyPrep.Records.Ledgers.Checks;
 ///   key, or cut off together with its head: that takes heads kept elsewhere (<paramref name="witness"/>).
 /// Cost: O(n) on <see cref="RunContext.Threads"/> threads, some 40 µs an event. Memory: 200 bytes an event, 1 kB a model.
 /// </remarks>
-internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedHead> witness, RunContext run)
+internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedHead> witness, X509Certificate2Collection? authorities, RunContext run)
 {
-    private const int ChunkEvents = 4096;
-    private const int PieceEvents = 128;
+    private const int ChunkEvents = 8192;
+    private const int PieceEvents = 512;
     private const int MostFailures = 100;
 
     private readonly List<LedgerFailure> _failures = [];
@@ -41,15 +42,16 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
     private string? _ledger;
 
     /// <summary>Verifies one consistent state of the ledger; others may go on appending.</summary>
-    public static LedgerReport Verify(Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run) =>
-        ledger.Locked(store => Verify(store, witness, run));
+    public static LedgerReport Verify(
+        Ledger ledger, IReadOnlyList<WitnessedHead> witness, RunContext run, X509Certificate2Collection? authorities = null) =>
+        ledger.Locked(store => Verify(store, witness, authorities, run));
 
-    public static LedgerReport Verify(LedgerStore store, IReadOnlyList<WitnessedHead> witness, RunContext run)
+    private static LedgerReport Verify(LedgerStore store, IReadOnlyList<WitnessedHead> witness, X509Certificate2Collection? authorities, RunContext run)
     {
         store.BeginRead();
         try
         {
-            return new LedgerVerifier(store, witness, run).Run();
+            return new LedgerVerifier(store, witness, authorities, run).Run();
         }
         finally
         {
@@ -72,6 +74,7 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
             CheckTerms();
             CheckModels();
             CheckSubjects();
+            HeadStamps.Check(store.Stamps(), store.Heads(), authorities, Add, _notes.Add);
             NoteDoubtfulKeys();
         }
         catch (LedgerRefusedException e)
@@ -294,11 +297,11 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
         UInt128 sum = 0;
         long count = 0;
         var (name, value, position) = ("", "", -1L);
-        while (store.TermsAfter(name, value, position, 4 * ChunkEvents) is { Count: > 0 } page)
+        while (store.TermsAfter(name, value, position, 2 * ChunkEvents) is { Count: > 0 } page)
         {
             run.ThrowIfCancelled();
-            var parts = new UInt128[Partition.Pieces(page.Count, PieceEvents * 4)];
-            Partition.Ranges(run, page.Count, PieceEvents * 4, (piece, from, to) =>
+            var parts = new UInt128[Partition.Pieces(page.Count, PieceEvents)];
+            Partition.Ranges(run, page.Count, PieceEvents, (piece, from, to) =>
             {
                 for (var i = from; i < to; i++)
                     parts[piece] += HashOf(page[i].Name, page[i].Value, page[i].Position);

@@ -90,8 +90,13 @@ public sealed record LedgerEvent
     {
         try
         {
-            if (!CanonicalJson.Canonicalize(payload).AsSpan().SequenceEqual(payload))
+            if (!CanonicalJson.IsCanonical(payload))
+            {
+                // Strict reading says what is wrong with text that is not even JSON.
+                CanonicalJson.Parse(payload);
                 throw new CheckFailedException("event", "canonical JSON", "another form of it");
+            }
+
             var result = JsonSerializer.Deserialize<LedgerEvent>(payload, RecordJson.Options)!;
             Require("type", EventType, result.Type);
             if (!IsId(result.Id))

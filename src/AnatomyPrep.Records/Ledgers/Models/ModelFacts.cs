@@ -56,7 +56,9 @@ public sealed record ModelFacts
     public static (string Name, int Revision)? Split(string model)
     {
         var slash = model.IndexOf('/', StringComparison.Ordinal);
+        // A name becomes part of file names in bundles, so it never begins with a dot.
         return slash is > 0 and <= 64
+            && char.IsAsciiLetterOrDigit(model[0])
             && model[..slash].All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.')
             && int.TryParse(model.AsSpan(slash + 1), System.Globalization.NumberStyles.None, System.Globalization.CultureInfo.InvariantCulture, out var revision)
             && revision > 0 && model[slash + 1] != '0'

@@ -24,6 +24,7 @@ internal static class Schema
             "CREATE TABLE head (size INTEGER NOT NULL PRIMARY KEY, envelope BLOB NOT NULL)",
             "CREATE TABLE given_head (size INTEGER NOT NULL PRIMARY KEY, envelope BLOB NOT NULL)",
             "CREATE TABLE term (name TEXT NOT NULL, value TEXT NOT NULL, position INTEGER NOT NULL, PRIMARY KEY (name, value, position)){rowid}",
+            "CREATE INDEX term_position ON term (position, name, value)",
             """
             CREATE TABLE model (model TEXT NOT NULL PRIMARY KEY, stage TEXT NOT NULL, preparer TEXT, releaser TEXT, facts BLOB NOT NULL)
             """,

@@ -126,7 +126,23 @@ public abstract class LedgerTests : IDisposable
     }
 
     [Fact]
-    public void Two_writers_at_one_database_make_one_tree()
+    public void List_of_events_that_build_on_each_other_is_one_transaction()
+    {
+        using var story = LedgerStory.Begin(NewPlace());
+        var size = story.Ledger.Size();
+        SignedEvent[] list =
+        [
+            story.Sign("cora", LedgerEventKind.Request, LedgerStory.Request(), "M-1/1"),
+            story.Sign("tom", LedgerEventKind.SourceReceived, new SourceReceivedBody(LedgerStory.Sha("source M-1/1"), 3), "M-1/1"),
+            story.Sign("tom", LedgerEventKind.Run, LedgerStory.Run("r", "M-1/1", "tom"), "M-1/1"),
+        ];
+        story.Ledger.Append([.. list, list[0]]).Select(r => r.Position).Should().Equal(size, size + 1, size + 2, size);
+        story.Ledger.Model("M-1/1")!.Stage.Should().Be(ModelStage.Prepared);
+        Intact(story, size + 3);
+    }
+
+    [Fact]
+    public async Task Two_writers_at_one_database_make_one_tree()
     {
         var place = NewPlace();
         using var story = LedgerStory.Begin(place);
@@ -140,7 +156,7 @@ public abstract class LedgerTests : IDisposable
             for (var i = 0; i < Each; i++)
                 ledger.Append(ledger.Sign(new EventDraft(LedgerEventKind.Request, LedgerStory.Request(), [$"{who}-{i}/1"]), "cora", key));
         })).ToArray();
-        Task.WaitAll(writers);
+        await Task.WhenAll(writers);
         Intact(story, size + (2 * Each));
     }
 

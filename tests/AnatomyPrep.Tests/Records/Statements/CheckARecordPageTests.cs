@@ -5,7 +5,7 @@ using AnatomyPrep.Records.Statements;
 
 namespace AnatomyPrep.Tests.Records.Statements;
 
-/// <summary>Runs the code blocks of docs/quality/check-a-record.md as they stand there.</summary>
+/// <summary>Runs the code blocks of docs/quality-officer/check-a-record.md as they stand there.</summary>
 public sealed class CheckARecordPageTests
 {
     private static readonly SigningKey s_key = SigningKey.Create();
@@ -88,7 +88,7 @@ public sealed class CheckARecordPageTests
 
     private static string Block(string language)
     {
-        var page = File.ReadAllText(Path.Combine(Repository.Root, "docs", "quality", "check-a-record.md"));
+        var page = File.ReadAllText(Path.Combine(Repository.Root, "docs", "quality-officer", "check-a-record.md"));
         var fence = $"```{language}\n";
         var from = page.IndexOf(fence, StringComparison.Ordinal) + fence.Length;
         return page[from..page.IndexOf("```", from, StringComparison.Ordinal)];

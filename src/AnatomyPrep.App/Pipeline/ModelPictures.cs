@@ -22,8 +22,9 @@ internal static class ModelPictures
     public static IReadOnlyList<ModelPicture> Write(Mesh mesh, PipelineState state, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
-        PreviewPicture.Write(mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
-        var pictures = new List<ModelPicture> { new(Preview, "The model from the front, from its left side, and from the front, left and above", true) };
+        PreviewPicture.Write(mesh, Path.Combine(folder, Preview), PreviewOptions.Default with { Axes = AxesOf(state) }, run);
+        var from = state.InPatientSpace is null ? "from its left side, and from the front, left and above" : "from +x, and from the front, +x and above, as it lies in the machine";
+        var pictures = new List<ModelPicture> { new(Preview, $"The model from the front, {from}", true) };
         if (state.Print is { } print)
             pictures.AddRange(PrintPictures.Write(print, folder, run));
         if (state.Shifts is { } shifts)
@@ -37,6 +38,9 @@ internal static class ModelPictures
             pictures.Add(new(section.Name, FormattableString.Invariant($"Outline on the images, {section.Plane.Name} plane at {section.PositionMm:F1} mm"), false));
         return pictures;
     }
+
+    /// <summary>A model that was laid for the machine has no left and right of the patient any more.</summary>
+    public static PictureAxes AxesOf(PipelineState state) => state.InPatientSpace is null ? PictureAxes.Patient : PictureAxes.Machine;
 
     private static ModelPicture WriteShifts(SurfaceShifts shifts, string folder, RunContext run)
     {

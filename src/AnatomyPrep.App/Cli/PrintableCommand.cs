@@ -2,6 +2,7 @@ using System.CommandLine;
 using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
+using AnatomyPrep.Imaging.Pictures;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Prepare;
 using AnatomyPrep.Meshing.Verify;
@@ -31,7 +32,7 @@ internal static class PrintableCommand
                 var (laid, found) = parsed.GetValue(asIs) ? (null, null) : Lay.Apply(file.Mesh, new(process), run);
                 var lying = laid?.Mesh ?? file.Mesh;
                 var (report, maps) = PrintCheck.Run(lying, new(process, new(0, 0, 1), !parsed.GetValue(drains)), run);
-                var whole = new CheckedPrint(lying, report, maps, process);
+                var whole = new CheckedPrint(lying, report, maps, process, PictureAxes.Machine);
                 if (folder is not null)
                 {
                     PrintPictures.Write(whole, folder.Path, run);

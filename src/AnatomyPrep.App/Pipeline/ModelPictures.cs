@@ -26,8 +26,9 @@ internal static class ModelPictures
     public static IReadOnlyList<ModelPicture> Write(FinishedSolid model, PipelineState state, string folder, RunContext run)
     {
         run.Report("pictures", "preview", 0);
-        PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default, run);
-        var pictures = new List<ModelPicture> { new(Preview, $"The model {Views}", true) };
+        PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default with { Axes = AxesOf(state) }, run);
+        var from = state.InPatientSpace is null ? Views : "from the front, from +x, and from the front, +x and above, as it lies in the machine";
+        var pictures = new List<ModelPicture> { new(Preview, $"The model {from}", true) };
         if (state.Print is { } print)
             pictures.AddRange(PrintPictures.Write(print, folder, run));
         if (model.Shifts is { } shifts)
@@ -58,6 +59,9 @@ internal static class ModelPictures
             pictures.AddRange(WriteSections([.. solids.Select(s => new OutlinedMesh(s.Mesh, s.Name, s.Structure!.Colour))], source, solids.Any(s => s.LevelHu < BoneFromHu), folder, run));
         return pictures;
     }
+
+    /// <summary>A model that was laid for the machine has no left and right of the patient any more.</summary>
+    public static PictureAxes AxesOf(PipelineState state) => state.InPatientSpace is null ? PictureAxes.Patient : PictureAxes.Machine;
 
     private static IEnumerable<ModelPicture> WriteSections(IReadOnlyList<OutlinedMesh> meshes, Volume source, bool soft, string folder, RunContext run)
     {

@@ -7,7 +7,8 @@ using AnatomyPrep.Meshing.Prepare;
 namespace AnatomyPrep.App.Pipeline;
 
 /// <summary>A checked model and what was found, for pictures.</summary>
-internal sealed record CheckedPrint(Mesh Mesh, PrintReport Report, PrintMaps Maps, PrintProfile Profile);
+/// <param name="Axes">Of the machine once the model was laid.</param>
+internal sealed record CheckedPrint(Mesh Mesh, PrintReport Report, PrintMaps Maps, PrintProfile Profile, PictureAxes Axes);
 
 /// <summary>The maps of a print check as pictures: colours with words and millimetres, told apart with any common form of colour blindness.</summary>
 internal static class PrintPictures
@@ -27,11 +28,11 @@ internal static class PrintPictures
 
     public static IReadOnlyList<ModelPicture> Write(CheckedPrint print, string folder, RunContext run)
     {
-        var (mesh, report, maps, _) = print;
-        Draw(mesh, Lengths(mesh, maps.WallMm, report.Walls.LimitMm, "wall"), Wall, folder, run);
-        Draw(mesh, Lengths(mesh, maps.GapMm, report.Gaps.LimitMm, "gap"), Gap, folder, run);
-        Draw(mesh, Overhangs(maps), Overhang, folder, run, [ViewDirection.Front, ViewDirection.Below, ViewDirection.Oblique]);
-        Draw(mesh, LayersOf(print), Layers, folder, run);
+        var (mesh, report, maps, _, axes) = print;
+        Draw(mesh, Lengths(mesh, maps.WallMm, report.Walls.LimitMm, "wall"), Wall, axes, folder, run);
+        Draw(mesh, Lengths(mesh, maps.GapMm, report.Gaps.LimitMm, "gap"), Gap, axes, folder, run);
+        Draw(mesh, Overhangs(maps), Overhang, axes, folder, run, [ViewDirection.Front, ViewDirection.Below, ViewDirection.Oblique]);
+        Draw(mesh, LayersOf(print), Layers, axes, folder, run);
         return
         [
             new(Wall, FormattableString.Invariant($"Wall thickness, largest inscribed sphere; {report.Profile} needs {report.Walls.LimitMm} mm"), true),
@@ -41,8 +42,8 @@ internal static class PrintPictures
         ];
     }
 
-    private static void Draw(Mesh mesh, TriangleColours colours, string name, string folder, RunContext run, IReadOnlyList<ViewDirection>? views = null) =>
-        PreviewPicture.Write(mesh, Path.Combine(folder, name), PreviewOptions.Default with { Colours = colours, Views = views ?? PreviewOptions.Default.Views }, run);
+    private static void Draw(Mesh mesh, TriangleColours colours, string name, PictureAxes axes, string folder, RunContext run, IReadOnlyList<ViewDirection>? views = null) =>
+        PreviewPicture.Write(mesh, Path.Combine(folder, name), PreviewOptions.Default with { Colours = colours, Axes = axes, Views = views ?? PreviewOptions.Default.Views }, run);
 
     /// <summary>Each triangle by its smallest corner, against a limit.</summary>
     private static TriangleColours Lengths(Mesh mesh, float[] vertexMm, double limitMm, string what)
@@ -75,7 +76,7 @@ internal static class PrintPictures
 
     private static TriangleColours LayersOf(CheckedPrint print)
     {
-        var (mesh, report, _, profile) = print;
+        var (mesh, report, _, profile, _) = print;
         const int Bands = 4;
         var bottom = mesh.BoundsMm().Min.Z;
         var band = Math.Max(1e-9, report.Lies.HeightMm / Bands);
@@ -94,8 +95,8 @@ internal static class PrintPictures
         Rgb[] greys = [new(70, 84, 110), new(118, 132, 156), new(166, 178, 196), new(214, 220, 228)];
         return new(classes,
         [
-            .. greys.Select((g, i) => (FormattableString.Invariant($"layers to {Math.Ceiling((i + 1) * band / profile.LayerHeightMm):F0} ({(i + 1) * band:F0} mm)"), g)),
-            ("a layer begins in the air", s_worst),
+            .. greys.Select((g, i) => (FormattableString.Invariant($"to layer {Math.Ceiling((i + 1) * band / profile.LayerHeightMm):F0} ({(i + 1) * band:F0} mm)"), g)),
+            ("begins in the air", s_worst),
         ]);
     }
 }

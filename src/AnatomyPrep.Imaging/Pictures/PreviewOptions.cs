@@ -1,5 +1,15 @@
 namespace AnatomyPrep.Imaging.Pictures;
 
+/// <summary>What the letters around a view stand for.</summary>
+public enum PictureAxes
+{
+    /// <summary>L, R, A, P, S, I: the model is where the images are.</summary>
+    Patient,
+
+    /// <summary>x, y, top and bed: the model lies as it is printed, and letters of the patient would be false.</summary>
+    Machine,
+}
+
 /// <summary>How the preview sheet looks.</summary>
 public sealed record PreviewOptions
 {
@@ -13,6 +23,8 @@ public sealed record PreviewOptions
 
     /// <summary>Tallest a view may get; 100 to 4000.</summary>
     public int HeightPixels { get; init; } = 720;
+
+    public PictureAxes Axes { get; init; }
 
     /// <summary>Colours of their own; null for those of the triangles' origins.</summary>
     public TriangleColours? Colours { get; init; }

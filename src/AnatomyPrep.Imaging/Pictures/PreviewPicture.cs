@@ -51,14 +51,14 @@ public static class PreviewPicture
         try
         {
             canvas.Text(SizeText(bounds), MarginPixels, 40, 20, s_ink);
-            canvas.Text("left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
+            canvas.Text(options.Axes == PictureAxes.Machine ? "x x y x z as it lies on the bed; all views to one scale" : "left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
             var normals = VertexNormals.Of(mesh, run);
             var panels = new List<PreviewPanel>();
             foreach (var panel in layout.Panels)
             {
                 var placed = panel with { Top = HeaderPixels + LetterPixels + ((height - panel.Height) / 2) };
-                DrawPanel(canvas, mesh, normals, placed, options.Colours, run);
-                DrawCaption(canvas, placed, HeaderPixels + height + (2 * LetterPixels));
+                DrawPanel(canvas, mesh, normals, placed, options, run);
+                DrawCaption(canvas, placed, HeaderPixels + height + (2 * LetterPixels), options.Axes);
                 panels.Add(placed);
                 run.Report(Step, "drawing views", panels.Count / (double)layout.Panels.Count);
             }
@@ -79,7 +79,7 @@ public static class PreviewPicture
             throw new ArgumentOutOfRangeException(nameof(options), 0, "A sheet has at least one view.");
         if (options.WidthPixels is < 640 or > 6000)
             throw new ArgumentOutOfRangeException(nameof(options), options.WidthPixels, "A sheet is 640 to 6000 pixels wide.");
-        var captions = (2 * MarginPixels) + options.Views.Sum(CaptionWidth);
+        var captions = (2 * MarginPixels) + options.Views.Sum(view => CaptionWidth(view, options.Axes));
         if (options.WidthPixels < captions)
             throw new ArgumentOutOfRangeException(nameof(options), options.WidthPixels, $"A sheet with these views is at least {captions} pixels wide.");
         if (options.HeightPixels is < 100 or > 4000)
@@ -90,7 +90,7 @@ public static class PreviewPicture
     private static (double PixelsPerMm, List<PreviewPanel> Panels) Layout(Mesh mesh, PreviewOptions options, RunContext run)
     {
         var extents = options.Views.Select(view => ViewFrame.Extent(mesh, view, run)).ToList();
-        var captions = options.Views.Select(CaptionWidth).ToList();
+        var captions = options.Views.Select(view => CaptionWidth(view, options.Axes)).ToList();
         var scale = Scale(extents.ConvertAll(e => e.AcrossMm), captions, extents.Max(e => e.TallMm), options);
         var cells = extents.Select((e, n) => Math.Max((int)Math.Ceiling(e.AcrossMm * scale) + (2 * LetterPixels), captions[n])).ToList();
         var spare = Math.Max(0, options.WidthPixels - (2 * MarginPixels) - cells.Sum()) / cells.Count;
@@ -132,44 +132,47 @@ public static class PreviewPicture
         }
     }
 
-    private static string Caption(ViewDirection view) => $"Seen {view.Description}";
+    private static string Caption(ViewDirection view, PictureAxes axes) => $"Seen {(axes == PictureAxes.Machine ? view.MachineDescription : view.Description)}";
 
-    private static int CaptionWidth(ViewDirection view) => Canvas.TextWidth(Caption(view), TextPixels) + BetweenCaptionsPixels;
+    private static string? Letter(Vec3 direction, PictureAxes axes) => axes == PictureAxes.Machine ? ViewDirection.MachineLetter(direction) : ViewDirection.Letter(direction);
 
-    private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, TriangleColours? colours, RunContext run)
+    private static int CaptionWidth(ViewDirection view, PictureAxes axes) => Canvas.TextWidth(Caption(view, axes), TextPixels) + BetweenCaptionsPixels;
+
+    private static void DrawPanel(Canvas canvas, Mesh mesh, float[] normals, PreviewPanel panel, PreviewOptions options, RunContext run)
     {
         var raster = DepthRaster.Draw(mesh, panel.Frame, run);
-        SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, colours, run);
-        DrawLetters(canvas, panel);
+        SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, options.Colours, run);
+        DrawLetters(canvas, panel, options.Axes);
     }
 
-    private static void DrawLetters(Canvas canvas, PreviewPanel panel)
+    private static void DrawLetters(Canvas canvas, PreviewPanel panel, PictureAxes axes)
     {
         var view = panel.Frame.View;
-        if (ViewDirection.Letter(view.Right) is not { } right || ViewDirection.Letter(view.Up) is not { } up)
+        if (Letter(view.Right, axes) is not { } right || Letter(view.Up, axes) is not { } up)
             return;
         int middleX = panel.Left + (panel.Width / 2), middleY = panel.Top + (panel.Height / 2) + (LetterHeight / 2);
-        canvas.Text(ViewDirection.Letter(-view.Right)!, panel.Left - (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
+        canvas.Text(Letter(-view.Right, axes)!, panel.Left - (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
         canvas.Text(right, panel.Left + panel.Width + (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
         canvas.Text(up, middleX, panel.Top - 9, LetterHeight, s_ink, Align.Center);
-        canvas.Text(ViewDirection.Letter(-view.Up)!, middleX, panel.Top + panel.Height + 9 + LetterHeight, LetterHeight, s_ink, Align.Center);
+        canvas.Text(Letter(-view.Up, axes)!, middleX, panel.Top + panel.Height + 9 + LetterHeight, LetterHeight, s_ink, Align.Center);
     }
 
-    private static void DrawCaption(Canvas canvas, PreviewPanel panel, int top)
+    private static void DrawCaption(Canvas canvas, PreviewPanel panel, int top, PictureAxes axes)
     {
         var view = panel.Frame.View;
         var middle = panel.Left + (panel.Width / 2);
-        canvas.Text(Caption(view), middle, top + 20, TextPixels, s_faint, Align.Center);
+        canvas.Text(Caption(view, axes), middle, top + 20, TextPixels, s_faint, Align.Center);
         if (ViewDirection.Letter(view.Right) is null)
-            DrawTripod(canvas, view, middle, top + CaptionPixels + 56);
+            DrawTripod(canvas, view, middle, top + CaptionPixels + 56, axes);
     }
 
-    /// <summary>Arrows to the patient's left, front and head, below a view that no single letter fits.</summary>
-    private static void DrawTripod(Canvas canvas, ViewDirection view, int x, int y)
+    /// <summary>Arrows to the patient's left, front and head, or along the machine's axes, below a view that no single letter fits.</summary>
+    private static void DrawTripod(Canvas canvas, ViewDirection view, int x, int y, PictureAxes axes)
     {
         const int Arm = 38;
-        foreach (var (letter, direction) in new[] { ("L", new Vec3(1, 0, 0)), ("A", new Vec3(0, -1, 0)), ("S", new Vec3(0, 0, 1)) })
+        foreach (var direction in (ReadOnlySpan<Vec3>)[new(1, 0, 0), new(0, -1, 0), new(0, 0, 1)])
         {
+            var letter = Letter(direction, axes)!;
             double dx = Vec3.Dot(direction, view.Right), dy = -Vec3.Dot(direction, view.Up);
             canvas.Line(x, y, x + (int)Math.Round(Arm * dx), y + (int)Math.Round(Arm * dy), s_ink, 2);
             // The letter stands clear of the arrow's end, however much the arrow is foreshortened.

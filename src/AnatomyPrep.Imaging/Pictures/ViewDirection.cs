@@ -40,6 +40,27 @@ public sealed record ViewDirection
 
     public Vec3 Up { get; }
 
+    /// <summary>Completes "seen ..." where x, y and z are a machine's.</summary>
+    public string MachineDescription => Name switch
+    {
+        "left" => "from +x",
+        "right" => "from -x",
+        "oblique" => "from the front, +x and above",
+        _ => Description,
+    };
+
+    /// <summary>+x, -x, +y, -y, top or bed where the direction runs along an axis of the machine; null where it is oblique.</summary>
+    public static string? MachineLetter(Vec3 direction) => Letter(direction) switch
+    {
+        "L" => "+x",
+        "R" => "-x",
+        "P" => "+y",
+        "A" => "-y",
+        "S" => "top",
+        "I" => "bed",
+        _ => null,
+    };
+
     /// <summary>L, R, A, P, S or I where the direction runs along a patient axis; null where it is oblique.</summary>
     public static string? Letter(Vec3 direction)
     {

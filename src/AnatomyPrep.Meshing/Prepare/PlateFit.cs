@@ -19,6 +19,9 @@ public sealed record PlateFit(bool Fits, Vec3 SizeMm, double TurnDeg, IReadOnlyL
     // Left for skirt, brim and the last millimetre that no machine reaches.
     private const double RoomMm = 1;
 
+    // A part that is cut off is longer by its pegs.
+    private const double PegMm = 8;
+
     /// <summary>Looks at the model as it lies, turned about the upright axis in steps of 2°.</summary>
     /// <remarks>
     /// Where it fits at no turn, cuts are proposed along each axis that is too long, as few as the length needs and each in the part that both halves
@@ -34,7 +37,8 @@ public sealed record PlateFit(bool Fits, Vec3 SizeMm, double TurnDeg, IReadOnlyL
         var extents = new (Vec3 Low, Vec3 High)[Turns];
         Partition.For(run, Turns, i => extents[i] = Extent(mesh, Turned(frame, 2 * i)));
         static double Over(Vec3 size, Vec3 room) => Math.Max(0, size.X - room.X) + Math.Max(0, size.Y - room.Y) + Math.Max(0, size.Z - room.Z);
-        var best = Enumerable.Range(0, Turns).MinBy(i => (Over(extents[i].High - extents[i].Low, room), i));
+        static int Parts(Vec3 size, Vec3 room) => PartsOf(size.X, room.X) * PartsOf(size.Y, room.Y) * PartsOf(size.Z, room.Z);
+        var best = Enumerable.Range(0, Turns).MinBy(i => (Parts(extents[i].High - extents[i].Low, room), Over(extents[i].High - extents[i].Low, room), i));
         var (low, high) = extents[best];
         var size = high - low;
         if (Over(size, room) == 0)
@@ -64,9 +68,13 @@ public sealed record PlateFit(bool Fits, Vec3 SizeMm, double TurnDeg, IReadOnlyL
         return bounds.IsEmpty ? (Vec3.Zero, Vec3.Zero) : (bounds.Min, bounds.Max);
     }
 
+    private static int PartsOf(double lengthMm, double roomMm) =>
+        lengthMm <= roomMm ? 1 : (int)Math.Ceiling(lengthMm / Math.Max(1, roomMm - PegMm));
+
     private static IEnumerable<CutProposal> Along(Mesh mesh, Vec3 axis, double low, double high, double most, RunContext run)
     {
-        var parts = (int)Math.Ceiling((high - low) / most);
+        var parts = PartsOf(high - low, most);
+        most -= PegMm;
         var at = low;
         for (var n = parts; n > 1; n--)
         {

@@ -51,7 +51,7 @@ internal static class PrepareSteps
         var mesh = state.Surface(step.Name);
         var profile = Profile(state, step);
         var (report, maps) = PrintCheck.Run(mesh, new(profile, new(0, 0, 1), step.Flag("tryDrains")), run);
-        state.Print = new(mesh, report, maps, profile);
+        state.Print = new(mesh, report, maps, profile, ModelPictures.AxesOf(state));
         return new(new StepEffect(Measures: report.Measures()), report.Findings);
     }
 

@@ -1,4 +1,5 @@
 using AnatomyPrep.Records.Statements;
+using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 
 namespace AnatomyPrep.Service.Api;
@@ -17,6 +18,9 @@ public sealed record NewInvitation(string Role);
 
 /// <param name="Link">Works once, for a day; whoever opens it chooses name and password.</param>
 public sealed record InvitationAnswer(string Link);
+
+/// <summary>An upload and what is there of it.</summary>
+public sealed record UploadAnswer(string Id, IReadOnlyList<UploadedFile> Files);
 
 /// <summary>A part of a list.</summary>
 /// <param name="Next">Value of "before" (events: "after") for the next part; null at the end.</param>

@@ -15,7 +15,7 @@ public sealed class DataFolder : IDisposable
     public DataFolder(string root)
     {
         Root = Path.GetFullPath(root);
-        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Sources, Quarantine, Jobs })
+        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Sources, Quarantine, Jobs, Uploads })
             CreateOwned(folder);
         _lock = Lock();
     }
@@ -41,6 +41,8 @@ public sealed class DataFolder : IDisposable
     public string Sources => Path.Combine(Root, "sources");
 
     public string Quarantine => Path.Combine(Root, "quarantine");
+
+    public string Uploads => Path.Combine(Root, "uploads");
 
     public string Jobs => Path.Combine(Root, "jobs");
 

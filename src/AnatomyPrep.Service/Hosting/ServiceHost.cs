@@ -85,7 +85,7 @@ public static class ServiceHost
 
     private static void AddStorage(IServiceCollection services)
     {
-        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema));
+        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema));
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
@@ -101,6 +101,8 @@ public static class ServiceHost
         services.AddSingleton(new ArrivalReader(start.Reader));
         services.AddSingleton<ArrivalBoard>();
         services.AddSingleton<SeriesIntake>();
+        services.AddSingleton<WatchedFolder>();
+        services.AddSingleton<UploadStore>();
         services.AddHostedService<IntakeService>();
         services.AddSingleton<Receiver>();
         services.AddHostedService(s => s.GetRequiredService<Receiver>());
@@ -175,6 +177,7 @@ public static class ServiceHost
         var api = app.MapGroup("/api/v1");
         api.MapJobs();
         api.MapIntake();
+        api.MapUploads();
         api.MapAccounts();
     }
 

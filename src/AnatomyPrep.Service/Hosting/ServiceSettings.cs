@@ -109,8 +109,18 @@ public sealed record IntakeSettings
     /// <summary>A series nothing was added to for this long is complete.</summary>
     public double QuietSeconds { get; init; } = 30;
 
-    internal void Check() =>
+    /// <summary>Folder whose new files and folders are taken; null for none.</summary>
+    public string? WatchedFolder { get; init; }
+
+    /// <summary>A delivery in the watched folder that did not change for this long is taken.</summary>
+    public double SettleSeconds { get; init; } = 10;
+
+    internal void Check()
+    {
         ServiceSettings.Require(QuietSeconds is >= 0.1 and <= 86_400, "intake.quietSeconds", QuietSeconds, "0.1 to 86400");
+        ServiceSettings.Require(SettleSeconds is >= 0.1 and <= 86_400, "intake.settleSeconds", SettleSeconds, "0.1 to 86400");
+        ServiceSettings.Require(WatchedFolder is null || Directory.Exists(WatchedFolder), "intake.watchedFolder", "not there", "a folder that is there");
+    }
 }
 
 /// <summary>How many jobs run at once, and what each may use.</summary>
@@ -142,8 +152,14 @@ public sealed record StorageSettings
     /// <summary>With less free on the disk no job is started and no association taken.</summary>
     public int LeastFreeMegabytes { get; init; } = 1024;
 
-    internal void Check() =>
+    /// <summary>All files of one upload together.</summary>
+    public int LargestUploadMegabytes { get; init; } = 8192;
+
+    internal void Check()
+    {
         ServiceSettings.Require(LeastFreeMegabytes >= 0, "storage.leastFreeMegabytes", LeastFreeMegabytes, "0 or more");
+        ServiceSettings.Require(LargestUploadMegabytes >= 1, "storage.largestUploadMegabytes", LargestUploadMegabytes, "1 or more");
+    }
 }
 
 /// <summary>Page and API; their address is given to the command.</summary>

@@ -100,13 +100,17 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
             ("cancelled", _) => jobs.Cancelled(id, number),
             ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes (jobs.longestMinutes)"),
             (_, 0 or CheckFailed) when hasModel => jobs.Publish(id, number, holds: code == 0),
-            (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, LastLine(child.Errors)),
+            (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors)),
             (_, Cancelled) => jobs.Fault(id, number, "the worker was interrupted"),
             (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or beyond jobs.memoryMegabytes"),
-            _ => jobs.Fault(id, number, LastLine(child.Errors)),
+            _ => jobs.Fault(id, number, Reason(child.Errors)),
         };
     }
 
-    /// <summary>What a command says last is the reason in one sentence; it names no patient.</summary>
-    private static string LastLine(string errors) => errors.Split('\n', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries) is [.., var last] ? last : "the worker said nothing";
+    /// <summary>What a command says last, after its tables, is the reason; it names no patient. Long sentences come in several lines.</summary>
+    private static string Reason(string errors)
+    {
+        var lines = errors.Split('\n').Select(l => l.TrimEnd()).Reverse().SkipWhile(l => l.Length == 0).TakeWhile(l => l.Length > 0 && !char.IsWhiteSpace(l[0])).Reverse().ToArray();
+        return lines.Length > 0 ? string.Join(' ', lines) : "the worker said nothing";
+    }
 }

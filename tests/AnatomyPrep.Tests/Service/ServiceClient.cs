@@ -35,7 +35,7 @@ internal sealed class ServiceClient : IDisposable
 
     public Task<HttpResponseMessage> SendAsync(HttpMethod method, string path, object? body = null, params (string Name, string Value)[] headers)
     {
-        var request = new HttpRequestMessage(method, path) { Content = body is null ? null : JsonContent.Create(body) };
+        var request = new HttpRequestMessage(method, path) { Content = body is null ? null : body is byte[] bytes ? new ByteArrayContent(bytes) : JsonContent.Create(body) };
         if (CsrfToken is not null)
             request.Headers.Add("X-CSRF-Token", CsrfToken);
         foreach (var (name, value) in headers)

@@ -28,6 +28,11 @@ public sealed class RoleMatrixTests : IDisposable
         [("GET", "/api/v1/quarantine")] = [T, A],
         [("POST", "/api/v1/quarantine/{id}/admit")] = [A],
         [("DELETE", "/api/v1/quarantine/{id}")] = [A],
+        [("POST", "/api/v1/uploads/")] = [T, C],
+        [("GET", "/api/v1/uploads/{id}")] = [T, C],
+        [("PUT", "/api/v1/uploads/{id}/files/{number:int}")] = [T, C],
+        [("POST", "/api/v1/uploads/{id}/complete")] = [T, C],
+        [("DELETE", "/api/v1/uploads/{id}")] = [T, C],
         [("GET", "/api/v1/events")] = [Q, A],
         [("GET", "/api/v1/session")] = [T, C, Q, A],
         [("DELETE", "/api/v1/session")] = [T, C, Q, A],
@@ -101,7 +106,7 @@ public sealed class RoleMatrixTests : IDisposable
 
     private static async Task<HttpStatusCode> Call(ServiceClient client, string method, string pattern)
     {
-        var path = pattern.Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
+        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
         using var answer = await client.SendAsync(new HttpMethod(method), path, method == "POST" ? new { } : null);
         return answer.StatusCode;
     }

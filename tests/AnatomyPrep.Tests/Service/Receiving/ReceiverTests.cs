@@ -33,7 +33,7 @@ public sealed class ReceiverTests : IDisposable
         await using (var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1")))
         {
             Scanner.Send(service.ReceiverPort, "SCANNER1", files).Should().Be(0);
-            var source = await service.Until(() => service.Sources.List(10).FirstOrDefault(), "no source");
+            var source = await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source");
             source.Files.Should().Be(files.Count);
             source.PatientKey.Should().HaveLength(64);
             var images = Path.Combine(Data, "sources", source.Id, "images");
@@ -82,7 +82,7 @@ public sealed class ReceiverTests : IDisposable
         var files = Write(Phantom.Ball());
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         Scanner.Send(service.ReceiverPort, "SCANNER1", files.Take(5)).Should().Be(0);
-        var first = await service.Until(() => service.Sources.List(10).FirstOrDefault(), "no source");
+        var first = await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source");
         Scanner.Send(service.ReceiverPort, "SCANNER1", files).Should().Be(0);
         var second = await service.Until(() => service.Sources.List(10).FirstOrDefault(s => s.Id != first.Id), "no second source");
         second.Files.Should().Be(files.Count);
@@ -101,7 +101,7 @@ public sealed class ReceiverTests : IDisposable
         var files = Write(Phantom.Ball());
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         Scanner.Send(service.ReceiverPort, title, files).Should().Be(0);
-        var aside = await service.Until(() => service.Quarantine.Undecided().FirstOrDefault(), "nothing set aside");
+        var aside = await service.Until(() => service.Quarantine.Undecided() is [var found, ..] ? found : null, "nothing set aside");
         await service.Settled();
         aside.Code.Should().Be(FindingCodes.CallingTitleUnknown);
         aside.Files.Should().Be(files.Count);
@@ -122,7 +122,7 @@ public sealed class ReceiverTests : IDisposable
             TestCt.Slice(k, k).Save(_folder[$"ct{k}.dcm"]);
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         Scanner.Send(service.ReceiverPort, "SCANNER1", Directory.GetFiles(_folder.Path, "*.dcm")).Should().Be(0);
-        var source = await service.Until(() => service.Sources.List(10).FirstOrDefault(), "no source");
+        var source = await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source");
         source.Files.Should().Be(4);
         service.Events.After(0, 100).Where(e => e.Event.Kind == "arrival.refused").Select(e => e.Event.Code).Should()
             .BeEquivalentTo(FindingCodes.FileNotCt, FindingCodes.FileNotImage, FindingCodes.FileTruncated);
@@ -176,7 +176,7 @@ public sealed class ReceiverTests : IDisposable
         Scanner.Send(service.ReceiverPort, "SCANNER1", files, "+tls", _folder["theirs.key"], _folder["theirs.pem"], "+cf", _folder["ours.pem"]).Should().NotBe(0, "a certificate of somebody else");
         service.Sources.List(10).Should().BeEmpty();
         Scanner.Send(service.ReceiverPort, "SCANNER1", files, "+tls", _folder["ours.key"], _folder["ours.pem"], "+cf", _folder["ours.pem"]).Should().Be(0);
-        (await service.Until(() => service.Sources.List(10).FirstOrDefault(), "no source")).Files.Should().Be(files.Count);
+        (await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source")).Files.Should().Be(files.Count);
     }
 
     [Fact]
@@ -209,7 +209,7 @@ public sealed class ReceiverTests : IDisposable
         await using (var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1")))
         {
             Scanner.Send(service.ReceiverPort, "SCANNER1", files).Should().Be(0);
-            source = await service.Until(() => service.Sources.List(10).FirstOrDefault(), "no source");
+            source = await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source");
         }
 
         foreach (var file in Directory.GetFiles(Data, "service.db*"))

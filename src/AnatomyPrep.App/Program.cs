@@ -47,6 +47,7 @@ internal static class Program
     private static Serilog.Core.Logger ConfigureLog(AppFolders folders) => new LoggerConfiguration()
         .MinimumLevel.Information()
         .MinimumLevel.Override("Microsoft", LogEventLevel.Warning)
+        .MinimumLevel.Override("Quartz", LogEventLevel.Warning)
         .WriteTo.Console(
             restrictedToMinimumLevel: LogEventLevel.Warning,
             standardErrorFromLevel: LogEventLevel.Verbose,

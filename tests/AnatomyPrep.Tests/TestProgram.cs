@@ -10,6 +10,8 @@ internal static class TestProgram
 
     public static ReaderCommand Reader { get; } = new("dotnet", [s_dll, AnatomyPrep.App.Program.ReaderCommand]);
 
+    public static ReaderCommand Command { get; } = new("dotnet", [s_dll]);
+
     /// <summary>Runs a command with its own home folder and gives exit code and both outputs.</summary>
     public static (int ExitCode, string Output, string Errors) Run(string home, params string[] arguments) => Run(home, null, arguments);
 

@@ -1,5 +1,6 @@
 using System.CommandLine;
 using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Service.Hosting;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.Extensions.Hosting;
@@ -21,7 +22,7 @@ internal static class ServeCommand
     private static async Task<int> RunAsync(CommandContext context, string data, string urls, CancellationToken cancellation)
     {
         var folders = new AppFolders(data);
-        var app = ServiceHost.Create(new ServiceStart(folders.Home, urls, SourceLoader.Reader), context.Bench.Clock, services => Program.AddLog(services, folders));
+        var app = ServiceHost.Create(StartOf(folders, urls), context.Bench.Clock, services => Program.AddLog(services, folders));
         await using (app.ConfigureAwait(false))
         {
             await app.StartAsync(cancellation).ConfigureAwait(false);
@@ -30,9 +31,14 @@ internal static class ServeCommand
                 Output.WriteResult($"page {url}");
             if (app.Services.GetService(typeof(ServiceSettings)) is ServiceSettings { Receiver.Enabled: true })
                 Output.WriteResult($"receiver port {await ServiceHost.ReceiverPort(app).WaitAsync(cancellation).ConfigureAwait(false)}");
+            if (ServiceHost.InviteFirst(app) is { } secret)
+                Output.WriteResult($"first administrator {app.Urls.First()}/invitation?token={secret}");
             await app.WaitForShutdownAsync(cancellation).ConfigureAwait(false);
         }
 
         return ExitCodes.Done;
     }
+
+    private static ServiceStart StartOf(AppFolders folders, string urls) => new(
+        folders.Home, urls, ReaderCommand.ThisProgram(), SourceLoader.Reader, PlanLibrary.Presets, SafetyNotice.Text);
 }

@@ -11,6 +11,7 @@ public enum IdentifierKind
     FrameOfReference,
     Patient,
     Instance,
+    Delivery,
 }
 
 /// <summary>The secret of a site that turns identifiers into pseudonyms.</summary>
@@ -59,6 +60,7 @@ public sealed class SiteKey
         IdentifierKind.FrameOfReference => "frameOfReference",
         IdentifierKind.Patient => "patient",
         IdentifierKind.Instance => "instance",
+        IdentifierKind.Delivery => "delivery",
         _ => throw new ArgumentOutOfRangeException(nameof(kind), kind, "Not a kind of identifier."),
     };
 }

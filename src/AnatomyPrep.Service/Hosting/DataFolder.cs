@@ -15,7 +15,7 @@ public sealed class DataFolder : IDisposable
     public DataFolder(string root)
     {
         Root = Path.GetFullPath(root);
-        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Sources, Quarantine })
+        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Sources, Quarantine, Jobs, Uploads })
             CreateOwned(folder);
         _lock = Lock();
     }
@@ -41,6 +41,16 @@ public sealed class DataFolder : IDisposable
     public string Sources => Path.Combine(Root, "sources");
 
     public string Quarantine => Path.Combine(Root, "quarantine");
+
+    public string Uploads => Path.Combine(Root, "uploads");
+
+    public string Jobs => Path.Combine(Root, "jobs");
+
+    /// <summary>One folder for each attempt of a job is in it.</summary>
+    public string Job(string id) => Path.Combine(Jobs, id);
+
+    /// <summary>What the engine of the jobs keeps; it may be lost.</summary>
+    public string Engine => Path.Combine(Root, "engine.db");
 
     public void Dispose() => _lock.Dispose();
 

@@ -1,71 +1,199 @@
+using System.Net;
+using System.Security.Cryptography.X509Certificates;
+using System.Text.Json;
+using System.Text.Json.Serialization;
+using System.Threading.RateLimiting;
 using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Records.Keys;
+using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Api;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
+using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Storage;
+using Microsoft.AspNetCore.Authorization;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
 using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.RateLimiting;
+using Microsoft.AspNetCore.Server.Kestrel.Core;
 using Microsoft.Extensions.DependencyInjection;
+using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Logging;
+using Quartz;
 
 namespace AnatomyPrep.Service.Hosting;
 
 /// <summary>What the program that starts the service gives it.</summary>
 /// <param name="DataFolder">Root of the data folder.</param>
 /// <param name="Url">Address of the page and the API.</param>
+/// <param name="Program">How to start the program itself, for each job; the command follows.</param>
 /// <param name="Reader">How to start the reader of untrusted images.</param>
-public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Reader);
+/// <param name="Plans">Names of the presets.</param>
+/// <param name="SafetyNotice">What stands on the page.</param>
+public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Program, ReaderCommand Reader, IReadOnlyList<string> Plans, string SafetyNotice);
 
 /// <summary>Puts the parts of the service together.</summary>
 public static class ServiceHost
 {
+    private const long LargestBodyBytes = 1 << 20;
+    private const int TriesPerMinute = 60;
+    private const int RequestsAtOnce = 1000;
+    private const int RequestsPerSecond = 200;
+
+    private static readonly TimeSpan s_stopTime = TimeSpan.FromSeconds(20);
+
     /// <exception cref="Core.Findings.PlanException">Wrong settings.</exception>
     /// <exception cref="Core.Findings.BadInputException">The data folder is in use.</exception>
     public static WebApplication Create(ServiceStart start, TimeProvider clock, Action<IServiceCollection> addLog)
     {
-        var builder = WebApplication.CreateSlimBuilder(new WebApplicationOptions { ContentRootPath = AppContext.BaseDirectory });
-        builder.WebHost.UseUrls(start.Url);
-        builder.Logging.ClearProviders();
-        addLog(builder.Services);
-        AddParts(builder.Services, start, clock);
-        var app = builder.Build();
+        // Opened here, so that a wrong setting or a second service ends the command with its reason.
+        var folder = new DataFolder(start.DataFolder);
         try
         {
-            // Opened here, so that a wrong setting or a second service ends the command with its reason.
+            var settings = ServiceSettings.Read(folder.Settings);
+            var builder = WebApplication.CreateSlimBuilder(new WebApplicationOptions { ContentRootPath = AppContext.BaseDirectory });
+            builder.WebHost.UseUrls(start.Url).UseKestrelHttpsConfiguration();
+            builder.WebHost.ConfigureKestrel(kestrel => Limit(kestrel, settings.Page));
+            builder.Logging.ClearProviders();
+            addLog(builder.Services);
+            builder.Services.AddSingleton(start).AddSingleton(settings).AddSingleton(clock);
+            // By a factory, so that it is closed, and its lock let go, with the rest.
+            builder.Services.AddSingleton(_ => folder);
+            AddStorage(builder.Services);
+            AddIntake(builder.Services, start);
+            AddJobs(builder.Services, folder, settings);
+            AddWeb(builder.Services);
+            var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
-            app.Services.GetRequiredService<ServiceSettings>();
+            Map(app);
+            return app;
         }
         catch
         {
-            ((IDisposable)app).Dispose();
+            folder.Dispose();
             throw;
         }
-
-        app.MapGet("/health/live", () => Results.Text("alive"));
-        return app;
     }
 
     /// <summary>The receiver's port, once it listens.</summary>
     public static Task<int> ReceiverPort(WebApplication app) => app.Services.GetRequiredService<Receiver>().Port;
 
-    private static void AddParts(IServiceCollection services, ServiceStart start, TimeProvider clock)
+    /// <summary>The secret of the first administrator's invitation; null once there is an account.</summary>
+    public static string? InviteFirst(WebApplication app) => app.Services.GetRequiredService<AccountStore>().InviteFirst();
+
+    private static void AddStorage(IServiceCollection services)
     {
-        services.AddSingleton(clock);
-        services.AddSingleton(_ => new DataFolder(start.DataFolder));
-        services.AddSingleton(s => ServiceSettings.Read(s.GetRequiredService<DataFolder>().Settings));
-        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema));
+        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema));
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
         services.AddSingleton<QuarantineStore>();
+        services.AddSingleton<JobStore>();
+        services.AddSingleton<AccountStore>();
         services.AddSingleton(s => new KeyFolder(s.GetRequiredService<DataFolder>().Keys).OpenSiteKey());
+        services.AddSingleton<DiskGuard>();
+    }
+
+    private static void AddIntake(IServiceCollection services, ServiceStart start)
+    {
         services.AddSingleton(new ArrivalReader(start.Reader));
         services.AddSingleton<ArrivalBoard>();
         services.AddSingleton<SeriesIntake>();
+        services.AddSingleton<WatchedFolder>();
+        services.AddSingleton<UploadStore>();
         services.AddHostedService<IntakeService>();
         services.AddSingleton<Receiver>();
         services.AddHostedService(s => s.GetRequiredService<Receiver>());
+    }
+
+    private static void AddJobs(IServiceCollection services, DataFolder folder, ServiceSettings settings)
+    {
+        services.AddSingleton<JobRunner>();
+        services.AddHostedService<JobPump>();
+        services.AddQuartz(quartz =>
+        {
+            quartz.UseDefaultThreadPool(settings.Jobs.Workers);
+            quartz.UsePersistentStore(store =>
+            {
+                store.UseSqlite($"Data Source={folder.Engine}");
+                store.UseSystemTextJsonSerializer();
+                store.ProvisionSchema();
+            });
+        });
+        services.AddQuartzHostedService(options => options.WaitForJobsToComplete = true);
+        services.Configure<HostOptions>(options => options.ShutdownTimeout = s_stopTime);
+    }
+
+    private static void AddWeb(IServiceCollection services)
+    {
+        services.ConfigureHttpJsonOptions(json =>
+        {
+            json.SerializerOptions.Converters.Add(new JsonStringEnumConverter(JsonNamingPolicy.CamelCase, allowIntegerValues: false));
+            json.SerializerOptions.RespectNullableAnnotations = true;
+            json.SerializerOptions.RespectRequiredConstructorParameters = true;
+        });
+        services.AddProblemDetails();
+        services.AddExceptionHandler<Problems>();
+        // The core of it only: the rest would keep keys, which nothing here needs, in the home folder of the user.
+        services.AddAuthenticationCore(options =>
+        {
+            options.DefaultScheme = SessionHandler.SchemeName;
+            options.AddScheme<SessionHandler>(SessionHandler.SchemeName, null);
+        });
+        services.AddWebEncoders();
+        services.AddTransient<SessionHandler>();
+        // Whatever says nothing of its own is for nobody.
+        services.AddAuthorizationBuilder().SetFallbackPolicy(new AuthorizationPolicyBuilder().RequireAssertion(_ => false).Build());
+        services.AddSingleton<IAuthorizationMiddlewareResultHandler, RefusalRecorder>();
+        services.AddRateLimiter(limiter =>
+        {
+            limiter.RejectionStatusCode = StatusCodes.Status429TooManyRequests;
+            limiter.GlobalLimiter = PartitionedRateLimiter.Create<HttpContext, IPAddress>(context => RateLimitPartition.GetTokenBucketLimiter(
+                context.Connection.RemoteIpAddress ?? IPAddress.None,
+                _ => new() { TokenLimit = RequestsAtOnce, TokensPerPeriod = RequestsPerSecond, ReplenishmentPeriod = TimeSpan.FromSeconds(1) }));
+            limiter.AddPolicy(AccountApi.TriesLimit, context => RateLimitPartition.GetFixedWindowLimiter(
+                context.Connection.RemoteIpAddress ?? IPAddress.None, _ => new() { PermitLimit = TriesPerMinute, Window = TimeSpan.FromMinutes(1) }));
+        });
+        services.AddOpenApi("v1");
+    }
+
+    private static void Map(WebApplication app)
+    {
+        app.UseSafeHeaders();
+        app.UseRequestLog();
+        app.UseExceptionHandler();
+        app.UseStatusCodePages();
+        app.UseRouting();
+        app.UseRateLimiter();
+        app.UseAuthentication();
+        app.UseAuthorization();
+        app.MapGet("/health/live", () => Results.Text("alive")).AllowAnonymous().ExcludeFromDescription();
+        app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
+        app.MapGet("/", Pages.Index).AllowAnonymous().ExcludeFromDescription();
+        app.MapInvitation();
+        app.MapOpenApi().AllowAnonymous();
+        var api = app.MapGroup("/api/v1");
+        api.MapJobs();
+        api.MapIntake();
+        api.MapUploads();
+        api.MapAccounts();
+    }
+
+    /// <summary>Ready is a service whose database answers and whose disk has room.</summary>
+    private static IResult Ready(AccountStore accounts, DiskGuard disk)
+    {
+        accounts.List();
+        return disk.IsFull ? Results.Text("the disk is full", statusCode: StatusCodes.Status503ServiceUnavailable) : Results.Text("ready");
+    }
+
+    private static void Limit(KestrelServerOptions kestrel, PageSettings page)
+    {
+        kestrel.AddServerHeader = false;
+        kestrel.Limits.MaxRequestBodySize = LargestBodyBytes;
+        kestrel.Limits.MaxConcurrentConnections = 500;
+        if (page.TlsCertificate is not null)
+            kestrel.ConfigureHttpsDefaults(https => https.ServerCertificate = X509Certificate2.CreateFromPemFile(page.TlsCertificate, page.TlsKey));
     }
 }

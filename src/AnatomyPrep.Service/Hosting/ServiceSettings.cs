@@ -20,6 +20,12 @@ public sealed record ServiceSettings
 
     public IntakeSettings Intake { get; init; } = new();
 
+    public JobSettings Jobs { get; init; } = new();
+
+    public StorageSettings Storage { get; init; } = new();
+
+    public PageSettings Page { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -30,6 +36,9 @@ public sealed record ServiceSettings
             var settings = JsonSerializer.Deserialize<ServiceSettings>(File.ReadAllText(path), s_json) ?? new();
             settings.Receiver.Check();
             settings.Intake.Check();
+            settings.Jobs.Check();
+            settings.Storage.Check();
+            settings.Page.Check();
             return settings;
         }
         catch (JsonException e)
@@ -100,6 +109,67 @@ public sealed record IntakeSettings
     /// <summary>A series nothing was added to for this long is complete.</summary>
     public double QuietSeconds { get; init; } = 30;
 
-    internal void Check() =>
+    /// <summary>Folder whose new files and folders are taken; null for none.</summary>
+    public string? WatchedFolder { get; init; }
+
+    /// <summary>A delivery in the watched folder that did not change for this long is taken.</summary>
+    public double SettleSeconds { get; init; } = 10;
+
+    internal void Check()
+    {
         ServiceSettings.Require(QuietSeconds is >= 0.1 and <= 86_400, "intake.quietSeconds", QuietSeconds, "0.1 to 86400");
+        ServiceSettings.Require(SettleSeconds is >= 0.1 and <= 86_400, "intake.settleSeconds", SettleSeconds, "0.1 to 86400");
+        ServiceSettings.Require(WatchedFolder is null || Directory.Exists(WatchedFolder), "intake.watchedFolder", "not there", "a folder that is there");
+    }
+}
+
+/// <summary>How many jobs run at once, and what each may use.</summary>
+public sealed record JobSettings
+{
+    private const int LeastMegabytes = 2048;
+
+    public int Workers { get; init; } = 1;
+
+    /// <summary>Private memory of one worker, enforced by the kernel; its own reader of images counts apart.</summary>
+    public int MemoryMegabytes { get; init; } = 4096;
+
+    public double LongestMinutes { get; init; } = 120;
+
+    internal TimeSpan Longest => TimeSpan.FromMinutes(LongestMinutes);
+
+    internal void Check()
+    {
+        var machine = GC.GetGCMemoryInfo().TotalAvailableMemoryBytes >> 20;
+        ServiceSettings.Require(Workers is >= 1 and <= 64, "jobs.workers", Workers, "1 to 64");
+        ServiceSettings.Require(MemoryMegabytes >= LeastMegabytes, "jobs.memoryMegabytes", MemoryMegabytes, $"{LeastMegabytes} or more");
+        ServiceSettings.Require(Workers == 1 || (long)Workers * MemoryMegabytes <= machine, "jobs.workers", Workers, $"workers times memoryMegabytes within the {machine} MB of this machine");
+        ServiceSettings.Require(LongestMinutes is > 0 and <= 1440, "jobs.longestMinutes", LongestMinutes, "above 0, up to 1440");
+    }
+}
+
+public sealed record StorageSettings
+{
+    /// <summary>With less free on the disk no job is started and no association taken.</summary>
+    public int LeastFreeMegabytes { get; init; } = 1024;
+
+    /// <summary>All files of one upload together.</summary>
+    public int LargestUploadMegabytes { get; init; } = 8192;
+
+    internal void Check()
+    {
+        ServiceSettings.Require(LeastFreeMegabytes >= 0, "storage.leastFreeMegabytes", LeastFreeMegabytes, "0 or more");
+        ServiceSettings.Require(LargestUploadMegabytes >= 1, "storage.largestUploadMegabytes", LargestUploadMegabytes, "1 or more");
+    }
+}
+
+/// <summary>Page and API; their address is given to the command.</summary>
+public sealed record PageSettings
+{
+    /// <summary>PEM files, for an address that begins with https.</summary>
+    public string? TlsCertificate { get; init; }
+
+    public string? TlsKey { get; init; }
+
+    internal void Check() => ServiceSettings.Require(
+        (TlsCertificate is null && TlsKey is null) || (File.Exists(TlsCertificate) && File.Exists(TlsKey)), "page.tls*", "one of two files", "tlsCertificate and tlsKey together, each a PEM file that is there");
 }

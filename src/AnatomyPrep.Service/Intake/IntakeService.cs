@@ -7,7 +7,7 @@ using Microsoft.Extensions.Logging;
 namespace AnatomyPrep.Service.Intake;
 
 /// <summary>Runs the intake in rounds. A round that fails is tried again; what it could not do is seen in the events.</summary>
-internal sealed class IntakeService(SeriesIntake intake, ServiceSettings settings, IEventSink events, ILogger<IntakeService> log) : BackgroundService
+internal sealed class IntakeService(SeriesIntake intake, WatchedFolder watched, ServiceSettings settings, IEventSink events, ILogger<IntakeService> log) : BackgroundService
 {
     public override Task StartAsync(CancellationToken cancellationToken)
     {
@@ -18,7 +18,7 @@ internal sealed class IntakeService(SeriesIntake intake, ServiceSettings setting
 
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
-        var pause = TimeSpan.FromSeconds(Math.Min(1, settings.Intake.QuietSeconds / 4));
+        var pause = TimeSpan.FromSeconds(Math.Min(1, Math.Min(settings.Intake.QuietSeconds, settings.Intake.SettleSeconds) / 4));
         var failed = false;
         while (!stoppingToken.IsCancellationRequested)
         {
@@ -45,6 +45,7 @@ internal sealed class IntakeService(SeriesIntake intake, ServiceSettings setting
 
     private void Round(RunContext run)
     {
+        watched.Look(run.Cancellation);
         intake.TakeArrived(run);
         intake.FileQuiet(run);
     }

@@ -37,4 +37,13 @@ public sealed class QuarantineStore(Database database, EventLog events, TimeProv
     public IReadOnlyList<QuarantineEntry> Undecided() => database.Read(
         "SELECT id, at, code, source_title, files FROM quarantine WHERE decided IS NULL ORDER BY at",
         row => new QuarantineEntry(row.GetString(0), Timestamp.Parse(row.GetString(1)), row.GetString(2), row.IsDBNull(3) ? null : row.GetString(3), row.GetInt32(4)));
+
+    /// <summary>Notes what somebody decided; false when there is nothing (any more) to decide.</summary>
+    public bool Decide(string id, string decision, string actor) => database.Write(change =>
+    {
+        if (change.Execute("UPDATE quarantine SET decided = @decision WHERE id = @id AND decided IS NULL", ("@decision", decision), ("@id", id)) == 0)
+            return false;
+        events.Append(change, new($"quarantine.{decision}", id, actor));
+        return true;
+    });
 }

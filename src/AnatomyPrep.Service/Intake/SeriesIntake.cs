@@ -86,6 +86,24 @@ internal sealed class SeriesIntake(
                 FileSeries(series, run);
     }
 
+    /// <summary>Lets what was set aside in, as if somebody had brought it by hand; false when there is no such thing.</summary>
+    public bool Admit(string id, string actor)
+    {
+        if (!quarantine.Decide(id, "admitted", actor))
+            return false;
+        Directory.Move(Path.Combine(folder.Quarantine, id), Path.Combine(folder.Arrived, $"q-{id}"));
+        return true;
+    }
+
+    /// <summary>Deletes what was set aside; false when there is no such thing.</summary>
+    public bool Discard(string id, string actor)
+    {
+        if (!quarantine.Decide(id, "discarded", actor))
+            return false;
+        Directory.Delete(Path.Combine(folder.Quarantine, id), recursive: true);
+        return true;
+    }
+
     private bool IsUnknown(string arrival, ArrivedFile file) =>
         Path.GetFileName(arrival).StartsWith(NetworkPrefix, StringComparison.Ordinal)
         && !settings.Receiver.CallingTitles.Contains(file.SourceTitle, StringComparer.Ordinal);

@@ -12,7 +12,7 @@ namespace AnatomyPrep.Service.Receiving;
 /// A child that dies costs its own association only: what it had written is looked at like any other, and the sender sends again.
 /// Children that keep failing (storescp not installed, a wrong certificate) are started at growing intervals, up to 10 s.
 /// </remarks>
-internal sealed class Receiver(ServiceSettings settings, DataFolder folder, ArrivalBoard board, IEventSink events, ILogger<Receiver> log) : BackgroundService
+internal sealed class Receiver(ServiceSettings settings, DataFolder folder, DiskGuard disk, ArrivalBoard board, IEventSink events, ILogger<Receiver> log) : BackgroundService
 {
     private const int SignalBase = 128;
     private static readonly TimeSpan s_firstPause = TimeSpan.FromMilliseconds(100);
@@ -90,6 +90,12 @@ internal sealed class Receiver(ServiceSettings settings, DataFolder folder, Arri
         if (_peers.Length > 0 && !_peers.Any(n => n.Contains(address.IsIPv4MappedToIPv6 ? address.MapToIPv4() : address)))
         {
             events.Append(new("receiver.refused", null, Detail: "a connection from outside the networks in receiver.peers"));
+            return false;
+        }
+
+        if (disk.IsFull)
+        {
+            events.Append(new("receiver.refused", null, Detail: "less than storage.leastFreeMegabytes is free on the disk"));
             return false;
         }
 

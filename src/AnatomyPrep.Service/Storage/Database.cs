@@ -76,6 +76,10 @@ public sealed class Database : IDisposable
         return Rows(command, read);
     }
 
+    /// <summary>The first row, or null.</summary>
+    public T? ReadOne<T>(string sql, Func<SqliteDataReader, T> read, params ReadOnlySpan<(string Name, object? Value)> parameters)
+        where T : class => Read(sql, read, parameters) is [var first, ..] ? first : null;
+
     public void Dispose()
     {
         using var connection = new SqliteConnection(_connect);

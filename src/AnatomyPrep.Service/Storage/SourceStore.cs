@@ -64,14 +64,17 @@ public sealed class SourceStore(Database database, EventLog events)
         return true;
     });
 
-    public SourceEntry? Find(string id) => database.Read($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id)) is [var found, ..] ? found : null;
+    public SourceEntry? Find(string id) => database.ReadOne($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id));
 
     /// <summary>The source of a series that no later one replaces.</summary>
     public SourceEntry? Newest(string seriesKey) =>
-        database.Read($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey)) is [var found, ..] ? found : null;
+        database.ReadOne($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey));
 
     public bool Holds(string seriesKey, string fileKey) => database.Read(
         "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;
+
+    /// <summary>Where a source stands in the list: what "before" takes.</summary>
+    public static string PlaceOf(SourceEntry source) => Timestamp.Text(source.FiledAt) + source.Id;
 
     /// <summary>Newest first.</summary>
     public IReadOnlyList<SourceEntry> List(int most, string? before = null) => database.Read(

@@ -3,6 +3,8 @@ using System.Globalization;
 using System.Text.Json;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
+using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Storage;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.Extensions.DependencyInjection;
@@ -27,6 +29,14 @@ internal sealed class RunningService : IAsyncDisposable
 
     public QuarantineStore Quarantine => _app.Services.GetRequiredService<QuarantineStore>();
 
+    public JobStore Jobs => _app.Services.GetRequiredService<JobStore>();
+
+    public AccountStore Accounts => _app.Services.GetRequiredService<AccountStore>();
+
+    public IServiceProvider Parts => _app.Services;
+
+    public Uri Address => new(_app.Urls.First());
+
     public int ReceiverPort { get; private set; }
 
     public static async Task<RunningService> StartAsync(string data, object settings)
@@ -34,7 +44,7 @@ internal sealed class RunningService : IAsyncDisposable
         Directory.CreateDirectory(data);
         await File.WriteAllTextAsync(Path.Combine(data, "settings.json"), JsonSerializer.Serialize(settings));
         var log = new KeptLog();
-        var app = ServiceHost.Create(new ServiceStart(data, "http://127.0.0.1:0", TestProgram.Reader), TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
+        var app = ServiceHost.Create(new ServiceStart(data, "http://127.0.0.1:0", TestProgram.Command, TestProgram.Reader, AnatomyPrep.App.Pipeline.PlanLibrary.Presets, "education and planning only"), TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
         var service = new RunningService(app, data, log);
         await app.StartAsync();
         if (app.Services.GetRequiredService<ServiceSettings>().Receiver.Enabled)
@@ -50,7 +60,7 @@ internal sealed class RunningService : IAsyncDisposable
         where T : class
     {
         var begin = Stopwatch.GetTimestamp();
-        while (Stopwatch.GetElapsedTime(begin) < TimeSpan.FromSeconds(30))
+        while (Stopwatch.GetElapsedTime(begin) < TimeSpan.FromSeconds(120))
         {
             if (look() is { } found)
                 return found;
@@ -58,6 +68,16 @@ internal sealed class RunningService : IAsyncDisposable
         }
 
         throw new TimeoutException($"{what}; events: {string.Join("; ", Events.After(0, 50).Select(e => $"{e.Event.Kind} {e.Event.Code} {e.Event.Detail}"))}; log: {Log.Text}");
+    }
+
+    /// <summary>Puts files where an arrival would put them; they become a source as any others do.</summary>
+    public void Bring(IEnumerable<string> files)
+    {
+        var aside = Path.Combine(Data, "brought");
+        Directory.CreateDirectory(aside);
+        foreach (var file in files)
+            File.Copy(file, Path.Combine(aside, Path.GetFileName(file)));
+        Directory.Move(aside, Path.Combine(Data, "arrived", $"b-{Guid.NewGuid():N}"));
     }
 
     /// <summary>Waits until exactly what came in is sorted and no series is open.</summary>

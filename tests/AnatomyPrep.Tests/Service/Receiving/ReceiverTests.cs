@@ -4,12 +4,8 @@ using System.Net.NetworkInformation;
 using System.Net.Sockets;
 using System.Text;
 using AnatomyPrep.Core.Findings;
-using AnatomyPrep.Core.Geometry;
-using AnatomyPrep.Core.Running;
 using AnatomyPrep.Imaging.Acquire;
-using AnatomyPrep.Phantoms.Catalogue;
 using AnatomyPrep.Phantoms.Dicom;
-using AnatomyPrep.Phantoms.Sampling;
 using AnatomyPrep.Phantoms.Series;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Tests.Imaging.Acquire;
@@ -32,7 +28,7 @@ public sealed class ReceiverTests : IDisposable
     public async Task A_series_becomes_a_source_once_also_when_sent_twice_and_its_identifiers_stay_in_its_files()
     {
         var who = Identity.FullOfTelltales(7);
-        var phantom = Phantom() with { Identity = who };
+        var phantom = Phantom.Ball() with { Identity = who };
         var files = Write(phantom);
         await using (var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1")))
         {
@@ -64,7 +60,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task A_receiver_killed_in_the_middle_costs_its_association_and_nothing_else()
     {
-        var files = Write(Phantom(slices: 150));
+        var files = Write(Phantom.Ball(slices: 150));
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         using (var sender = Scanner.Start(service.ReceiverPort, "SCANNER1", files))
         {
@@ -83,7 +79,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task Images_that_come_after_the_series_was_filed_make_a_source_that_replaces_the_first()
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         Scanner.Send(service.ReceiverPort, "SCANNER1", files.Take(5)).Should().Be(0);
         var first = await service.Until(() => service.Sources.List(10) is [var found, ..] ? found : null, "no source");
@@ -102,7 +98,7 @@ public sealed class ReceiverTests : IDisposable
     [InlineData("../../../x")]
     public async Task Files_of_an_unknown_calling_title_are_set_aside_and_no_word_of_it_is_obeyed(string title)
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         Scanner.Send(service.ReceiverPort, title, files).Should().Be(0);
         var aside = await service.Until(() => service.Quarantine.Undecided() is [var found, ..] ? found : null, "nothing set aside");
@@ -136,7 +132,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task A_peer_that_talks_nonsense_or_breaks_off_leaves_nothing_and_others_are_served()
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         await using var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1"));
         foreach (var words in new[] { "GET / HTTP/1.1\r\n\r\n"u8.ToArray(), [1, 0, 0, 0, 0xFF, 0xFF, 0xFF, 0xFF, 0, 1], new byte[4096], [] })
         {
@@ -154,7 +150,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task It_listens_on_loopback_only_and_refuses_peers_that_are_not_listed()
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         var settings = new { receiver = new { enabled = true, port = 0, callingTitles = new[] { "SCANNER1" }, peers = new[] { "10.9.0.0/16" } } };
         await using var service = await RunningService.StartAsync(Data, settings);
         IPGlobalProperties.GetIPGlobalProperties().GetActiveTcpListeners().Where(l => l.Port == service.ReceiverPort)
@@ -166,7 +162,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task With_TLS_only_a_peer_with_the_right_certificate_is_heard()
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         foreach (var name in new[] { "ours", "theirs" })
             using (var openssl = Process.Start(new ProcessStartInfo("openssl", ["req", "-x509", "-newkey", "rsa:2048", "-nodes", "-keyout", _folder[$"{name}.key"], "-out", _folder[$"{name}.pem"], "-subj", $"/CN={name}", "-days", "2"]) { RedirectStandardError = true, RedirectStandardOutput = true })!)
                 Scanner.End(openssl).Should().Be(0);
@@ -186,7 +182,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task A_service_killed_in_the_middle_goes_on_at_the_next_start()
     {
-        var files = Write(Phantom(slices: 150));
+        var files = Write(Phantom.Ball(slices: 150));
         Directory.CreateDirectory(Data);
         File.WriteAllText(Path.Combine(Data, "settings.json"), """{ "receiver": { "enabled": true, "port": 0, "callingTitles": ["SCANNER1"] }, "intake": { "quietSeconds": 0.6 } }""");
         using (var served = ServedProcess.Start(Data))
@@ -208,7 +204,7 @@ public sealed class ReceiverTests : IDisposable
     [Fact]
     public async Task Sources_are_found_again_when_the_database_is_lost()
     {
-        var files = Write(Phantom());
+        var files = Write(Phantom.Ball());
         SourceEntry source;
         await using (var service = await RunningService.StartAsync(Data, RunningService.Receiver("SCANNER1")))
         {
@@ -222,13 +218,7 @@ public sealed class ReceiverTests : IDisposable
         again.Sources.List(10).Should().ContainSingle().Which.Should().Be(source);
     }
 
-    private static PhantomSeries Phantom(int slices = 12)
-    {
-        var series = PhantomCatalogue.Create("sphere-in-water", new PhantomOptions { SpacingMm = new Vec3(2, 2, 2) });
-        return series with { Acquisition = series.Acquisition with { TablePositionsMm = Acquisition.EvenPositions(slices, 1) } };
-    }
-
-    private List<string> Write(PhantomSeries phantom) => [.. phantom.Write(_folder["sent"], RunContext.Default).Select(n => Path.Combine(_folder["sent"], n))];
+    private List<string> Write(PhantomSeries phantom) => Phantom.Write(phantom, _folder["sent"]);
 
     /// <summary>The last bytes of each file: its pixels, whatever header a receiver writes.</summary>
     private static IEnumerable<string> Pixels(IEnumerable<string> files) => files.Select(f => Convert.ToHexString(File.ReadAllBytes(f).AsSpan()[^512..]));

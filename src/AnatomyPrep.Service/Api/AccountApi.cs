@@ -1,0 +1,68 @@
+using System.Security.Claims;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Service.Accounts;
+using Microsoft.AspNetCore.Builder;
+using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.Mvc;
+using Microsoft.AspNetCore.Routing;
+
+namespace AnatomyPrep.Service.Api;
+
+/// <summary>Sessions, invitations, accounts.</summary>
+internal static class AccountApi
+{
+    /// <summary>Name of the limit on tries at passwords and invitations.</summary>
+    public const string TriesLimit = "tries";
+
+    public static void MapAccounts(this RouteGroupBuilder api)
+    {
+        api.MapPost("/session", SignInAsync).AllowAnonymous().RequireRateLimiting(TriesLimit);
+        api.MapGet("/session", GetSession).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapDelete("/session", SignOut).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapGet("/accounts", (AccountStore accounts) => new ListPart<AccountEntry>(accounts.List(), null)).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
+        api.MapPost("/accounts/{name}/disable", Disable).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
+        api.MapPost("/invitations", Invite).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
+    }
+
+    /// <summary>The form behind an invitation. It needs no session token: who has the invitation's secret may.</summary>
+    public static void MapInvitation(this IEndpointRouteBuilder app)
+    {
+        app.MapGet("/invitation", (string token = "") => Pages.Invitation(token)).AllowAnonymous().RequireRateLimiting(TriesLimit).ExcludeFromDescription();
+        app.MapPost("/invitation", AcceptAsync).AllowAnonymous().RequireRateLimiting(TriesLimit).DisableAntiforgery().ExcludeFromDescription();
+    }
+
+    private static async Task<IResult> SignInAsync(SignIn asked, AccountStore accounts, HttpContext context)
+    {
+        if (await accounts.SignInAsync(asked.Name, asked.Password).ConfigureAwait(false) is not { } session)
+            return Results.Problem(statusCode: StatusCodes.Status401Unauthorized, title: "Name and password do not open an account", detail: "After five wrong tries an account rests for 15 minutes.");
+        context.Response.Cookies.Append(SessionHandler.Cookie, session.Secret, SessionHandler.CookieOptions(context));
+        return Results.Ok(new SessionAnswer(session.Account.Name, session.Account.Role, session.CsrfToken));
+    }
+
+    private static SessionAnswer GetSession(AccountStore accounts, HttpContext context)
+    {
+        var owner = accounts.Owner(context.Request.Cookies[SessionHandler.Cookie]!)!;
+        return new(owner.Name, owner.Role, owner.CsrfToken);
+    }
+
+    private static IResult SignOut(AccountStore accounts, HttpContext context)
+    {
+        accounts.SignOut(context.Request.Cookies[SessionHandler.Cookie]!);
+        context.Response.Cookies.Delete(SessionHandler.Cookie, SessionHandler.CookieOptions(context));
+        return Results.NoContent();
+    }
+
+    private static IResult Disable(string name, AccountStore accounts, ClaimsPrincipal user) => accounts.Disable(name, user.Identity!.Name!)
+        ? Results.NoContent()
+        : Results.Problem(statusCode: StatusCodes.Status409Conflict, title: "There is no such account, or it is the last administrator's");
+
+    private static InvitationAnswer Invite(NewInvitation asked, AccountStore accounts, HttpContext context, ClaimsPrincipal user) =>
+        new($"{context.Request.Scheme}://{context.Request.Host}/invitation?token={accounts.Invite(asked.Role, user.Identity!.Name)}");
+
+    private static async Task<IResult> AcceptAsync([FromForm] string token, [FromForm] string name, [FromForm] string password, AccountStore accounts)
+    {
+        if (token.Length > 100)
+            throw new PlanException("invitation", null, "token", "too long", "the one of the link");
+        return Pages.Made((await accounts.AcceptAsync(token, name, password).ConfigureAwait(false)).Name);
+    }
+}

@@ -1,0 +1,36 @@
+using AnatomyPrep.Core.Findings;
+using Microsoft.AspNetCore.Diagnostics;
+using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.Mvc;
+using Microsoft.Extensions.Logging;
+
+namespace AnatomyPrep.Service.Api;
+
+/// <summary>The one place where an exception becomes an answer: problem+json (RFC 9457) with what is wrong and what to do.</summary>
+internal sealed class Problems(IProblemDetailsService writer, ILogger<Problems> log) : IExceptionHandler
+{
+    public async ValueTask<bool> TryHandleAsync(HttpContext httpContext, Exception exception, CancellationToken cancellationToken)
+    {
+        var problem = exception switch
+        {
+            PlanException e => Problem(StatusCodes.Status400BadRequest, "A value is not allowed", e.Message, e.Parameter),
+            BadInputException e => Problem(StatusCodes.Status422UnprocessableEntity, "The input cannot be used", e.Message, e.Field),
+            CheckFailedException e => Problem(StatusCodes.Status409Conflict, "A check does not hold", e.Message, e.Check),
+            BadHttpRequestException e => Problem(e.StatusCode, "The request cannot be read", "Its body, a parameter or its size is not what this address takes.", null),
+            IOException => Problem(StatusCodes.Status507InsufficientStorage, "The disk does not take it", "Look at the free space of the data folder, then try again.", null),
+            _ => Problem(StatusCodes.Status500InternalServerError, "Internal error", "The log of the service has the details.", null),
+        };
+        if (problem.Status == StatusCodes.Status500InternalServerError)
+            log.LogError(exception, "Request {Trace} failed", httpContext.TraceIdentifier);
+        httpContext.Response.StatusCode = problem.Status!.Value;
+        return await writer.TryWriteAsync(new() { HttpContext = httpContext, ProblemDetails = problem }).ConfigureAwait(false);
+    }
+
+    private static ProblemDetails Problem(int status, string title, string detail, string? field)
+    {
+        var problem = new ProblemDetails { Status = status, Title = title, Detail = detail };
+        if (field is not null)
+            problem.Extensions["field"] = field;
+        return problem;
+    }
+}

@@ -1,0 +1,116 @@
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Service.Hosting;
+using AnatomyPrep.Service.Intake;
+using Microsoft.Extensions.Hosting;
+using Microsoft.Extensions.Logging;
+
+namespace AnatomyPrep.Service.Jobs;
+
+/// <summary>Runs one attempt of a job as a child: the program itself, with the prepare command.</summary>
+/// <remarks>
+/// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
+/// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
+/// </remarks>
+internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+{
+    public const string ModelFolder = "model";
+
+    private const int CheckFailed = 1;
+    private const int BadInput = 3;
+    private const int Cancelled = 130;
+    private const int SignalBase = 128;
+    private const long LargestFileBytes = 32L << 30;
+
+    private static readonly TimeSpan s_beat = TimeSpan.FromMilliseconds(500);
+
+    /// <summary>Runs the job if it is there to be run; returns when the attempt has ended.</summary>
+    public void Run(string id)
+    {
+        if (lifetime.ApplicationStopping.IsCancellationRequested || jobs.Begin(id) is not { } job)
+            return;
+        using var scope = log.BeginScope(new Dictionary<string, object> { ["Job"] = id });
+        log.LogInformation("Job {Job} attempt {Attempt} begins", id, job.Attempt);
+        var attempt = DataFolder.CreateOwned(Path.Combine(folder.Job(id), $"{job.Attempt}"));
+        try
+        {
+            using var child = Start(job, attempt);
+            var why = Watch(child, job);
+            End(job, attempt, child, why);
+        }
+        catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException)
+        {
+            jobs.Fault(id, job.Attempt, $"the worker could not be run: {e.GetType().Name}");
+        }
+
+        RemoveAttempts(id, job.Attempt);
+        log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
+    }
+
+    /// <summary>Removes the folders of ended attempts, but that of the published one.</summary>
+    /// <param name="last">Later ones may be running.</param>
+    public void RemoveAttempts(string id, int last)
+    {
+        if (!Directory.Exists(folder.Job(id)))
+            return;
+        var published = jobs.Find(id)?.Published;
+        foreach (var attempt in Directory.GetDirectories(folder.Job(id)))
+            if (int.TryParse(Path.GetFileName(attempt), out var number) && number <= last && number != published)
+                Directory.Delete(attempt, recursive: true);
+    }
+
+    private SupervisedProcess Start(JobEntry job, string attempt)
+    {
+        var memory = (long)settings.Jobs.MemoryMegabytes << 20;
+        var limits = new KernelLimits(memory, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
+        var images = Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder);
+        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", "--json", .. job.Request.Arguments()];
+        var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root };
+        var child = new SupervisedProcess(start.Program.FileName, arguments, limits, environment, keepErrors: true);
+        _ = child.Output.CopyToAsync(Stream.Null);
+        return child;
+    }
+
+    /// <summary>Waits for the end; gives why the child was killed by us, null when it ended by itself.</summary>
+    private string? Watch(SupervisedProcess child, JobEntry job)
+    {
+        var begin = System.Diagnostics.Stopwatch.GetTimestamp();
+        while (!child.WaitForExit(s_beat))
+        {
+            var why = lifetime.ApplicationStopping.IsCancellationRequested ? "stopping"
+                : System.Diagnostics.Stopwatch.GetElapsedTime(begin) > settings.Jobs.Longest ? "time"
+                : !jobs.Beat(job.Id, job.Attempt) ? "cancelled" : null;
+            if (why is null)
+                continue;
+            child.Kill();
+            child.WaitForExit();
+            return why;
+        }
+
+        return null;
+    }
+
+    private void End(JobEntry job, string attempt, SupervisedProcess child, string? killedFor)
+    {
+        var (id, number) = (job.Id, job.Attempt);
+        var code = child.WaitForExit();
+        var hasModel = Directory.Exists(Path.Combine(attempt, ModelFolder));
+        _ = (killedFor, code) switch
+        {
+            ("stopping", _) => jobs.HandBack(id, number),
+            ("cancelled", _) => jobs.Cancelled(id, number),
+            ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes (jobs.longestMinutes)"),
+            (_, 0 or CheckFailed) when hasModel => jobs.Publish(id, number, holds: code == 0),
+            (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors)),
+            (_, Cancelled) => jobs.Fault(id, number, "the worker was interrupted"),
+            (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or beyond jobs.memoryMegabytes"),
+            _ => jobs.Fault(id, number, Reason(child.Errors)),
+        };
+    }
+
+    /// <summary>What a command says last, after its tables, is the reason; it names no patient. Long sentences come in several lines.</summary>
+    private static string Reason(string errors)
+    {
+        var lines = errors.Split('\n').Select(l => l.TrimEnd()).Reverse().SkipWhile(l => l.Length == 0).TakeWhile(l => l.Length > 0 && !char.IsWhiteSpace(l[0])).Reverse().ToArray();
+        return lines.Length > 0 ? string.Join(' ', lines) : "the worker said nothing";
+    }
+}

@@ -1,0 +1,113 @@
+using System.Net;
+using AnatomyPrep.Service.Accounts;
+using Microsoft.AspNetCore.Routing;
+using Microsoft.Extensions.DependencyInjection;
+
+namespace AnatomyPrep.Tests.Service.Api;
+
+/// <summary>Every endpoint, every role: who may is let in, everybody else is refused, and the refusal is an event.</summary>
+public sealed class RoleMatrixTests : IDisposable
+{
+    private const string T = Roles.Technician;
+    private const string C = Roles.Coordinator;
+    private const string Q = Roles.QualityOfficer;
+    private const string A = Roles.Administrator;
+
+    /// <summary>What is decided, written a second time: a change of one side only is noticed.</summary>
+    private static readonly Dictionary<(string Method, string Pattern), string[]> s_expected = new()
+    {
+        [("GET", "/api/v1/jobs/")] = [T, C, Q, A],
+        [("GET", "/api/v1/jobs/{id}")] = [T, C, Q, A],
+        [("GET", "/api/v1/jobs/{id}/files")] = [T, C, Q, A],
+        [("GET", "/api/v1/jobs/{id}/files/{**name}")] = [T, C, Q, A],
+        [("POST", "/api/v1/jobs/")] = [T, C],
+        [("POST", "/api/v1/jobs/{id}/cancel")] = [T, C],
+        [("POST", "/api/v1/jobs/{id}/retry")] = [T, C],
+        [("GET", "/api/v1/sources")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}")] = [T, C, Q, A],
+        [("GET", "/api/v1/quarantine")] = [T, A],
+        [("POST", "/api/v1/quarantine/{id}/admit")] = [A],
+        [("DELETE", "/api/v1/quarantine/{id}")] = [A],
+        [("POST", "/api/v1/uploads/")] = [T, C],
+        [("GET", "/api/v1/uploads/{id}")] = [T, C],
+        [("PUT", "/api/v1/uploads/{id}/files/{number:int}")] = [T, C],
+        [("POST", "/api/v1/uploads/{id}/complete")] = [T, C],
+        [("DELETE", "/api/v1/uploads/{id}")] = [T, C],
+        [("GET", "/api/v1/events")] = [Q, A],
+        [("GET", "/api/v1/session")] = [T, C, Q, A],
+        [("DELETE", "/api/v1/session")] = [T, C, Q, A],
+        [("GET", "/api/v1/accounts")] = [A],
+        [("POST", "/api/v1/accounts/{name}/disable")] = [A],
+        [("POST", "/api/v1/invitations")] = [A],
+    };
+
+    private static readonly HashSet<(string Method, string Pattern)> s_anonymous =
+    [
+        ("POST", "/api/v1/session"), ("GET", "/"), ("GET", "/invitation"), ("POST", "/invitation"), ("GET", "/health/live"), ("GET", "/health/ready"), ("GET", "/openapi/{documentName}.json"),
+    ];
+
+    private readonly TestFolder _folder = new();
+
+    public void Dispose() => _folder.Dispose();
+
+    [Fact]
+    public async Task Everybody_is_let_in_where_they_may_and_refused_elsewhere_with_an_event()
+    {
+        await using var service = await RunningService.StartAsync(_folder["data"], new { });
+        var there = service.Parts.GetRequiredService<EndpointDataSource>().Endpoints.OfType<RouteEndpoint>()
+            .SelectMany(e => (e.Metadata.GetMetadata<HttpMethodMetadata>()?.HttpMethods ?? ["GET"]).Select(m => (m, "/" + e.RoutePattern.RawText!.TrimStart('/'))));
+        there.Should().BeEquivalentTo(s_expected.Keys.Concat(s_anonymous), "every endpoint is in the table");
+
+        using var nobody = new ServiceClient(service.Address);
+        foreach (var ((method, pattern), allowed) in s_expected)
+        {
+            (await Call(nobody, method, pattern)).Should().Be(HttpStatusCode.Unauthorized, "{0} {1} by nobody", method, pattern);
+            Refusals(service).Should().Contain((pattern, null));
+        }
+
+        foreach (var role in Roles.All)
+        {
+            using var client = await ServiceClient.AsAsync(service, role);
+            foreach (var ((method, pattern), allowed) in s_expected.OrderBy(e => e.Key == ("DELETE", "/api/v1/session")))
+            {
+                var status = await Call(client, method, pattern);
+                if (allowed.Contains(role))
+                {
+                    status.Should().NotBe(HttpStatusCode.Forbidden, "{0} {1} by {2}", method, pattern, role).And.NotBe(HttpStatusCode.Unauthorized, "{0} {1} by {2}", method, pattern, role);
+                    ((int)status).Should().BeLessThan(500);
+                }
+                else
+                {
+                    status.Should().Be(HttpStatusCode.Forbidden, "{0} {1} by {2}", method, pattern, role);
+                    Refusals(service).Should().Contain((pattern, role));
+                }
+            }
+        }
+    }
+
+    [Fact]
+    public async Task What_changes_something_needs_the_sessions_token()
+    {
+        await using var service = await RunningService.StartAsync(_folder["data"], new { });
+        using var client = await ServiceClient.AsAsync(service, A);
+        var token = client.CsrfToken;
+        foreach (var wrong in new[] { null, "", "x", token![..^1] + "_" })
+        {
+            client.CsrfToken = wrong;
+            (await client.SendAsync(HttpMethod.Post, "/api/v1/invitations", new { role = T })).StatusCode.Should().Be(HttpStatusCode.Unauthorized);
+        }
+
+        client.CsrfToken = token;
+        (await client.SendAsync(HttpMethod.Post, "/api/v1/invitations", new { role = T })).StatusCode.Should().Be(HttpStatusCode.OK);
+    }
+
+    private static List<(string? Pattern, string? Actor)> Refusals(RunningService service) =>
+        [.. service.Events.After(0, 10_000).Where(e => e.Event.Kind == "access.refused").Select(e => ("/" + e.Event.Subject!.TrimStart('/'), e.Event.Actor))];
+
+    private static async Task<HttpStatusCode> Call(ServiceClient client, string method, string pattern)
+    {
+        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
+        using var answer = await client.SendAsync(new HttpMethod(method), path, method == "POST" ? new { } : null);
+        return answer.StatusCode;
+    }
+}

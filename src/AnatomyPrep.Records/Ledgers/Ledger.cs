@@ -93,8 +93,13 @@ public sealed class Ledger : IDisposable
                 logKey, new PersonChangeBody(administrator, name, [Role.Administrator], PublicKey: key), Schema.Newest);
             var first = new LedgerEvent
             {
-                Id = LedgerEvent.NewId(), Ledger = id, Kind = LedgerEventKind.LedgerOpened, At = ToMilliseconds(clock.GetUtcNow()),
-                By = new Signatory(administrator, name, Role.Administrator), Meaning = Meaning.Recorded, Body = RecordJson.ToNode(opened),
+                Id = LedgerEvent.NewId(),
+                Ledger = id,
+                Kind = LedgerEventKind.LedgerOpened,
+                At = ToMilliseconds(clock.GetUtcNow()),
+                By = new Signatory(administrator, name, Role.Administrator),
+                Meaning = Meaning.Recorded,
+                Body = RecordJson.ToNode(opened),
             };
             var ledger = new Ledger(store, place, keys, id, clock) { _logKey = keys.Open(PeopleDirectory.LedgerItself, KeyIdOf(logKey), null) };
             ledger.Append([SignedEvent.Parse(first.Sign(signing).ToBytes())], createTables: true);
@@ -505,7 +510,10 @@ public sealed class Ledger : IDisposable
             Store.PutModel(Row(model));
         var head = new TreeHead
         {
-            Ledger = Id, Size = _tree.Count, Root = Convert.ToHexStringLower(_tree.Root()), At = ToMilliseconds(_clock.GetUtcNow()),
+            Ledger = Id,
+            Size = _tree.Count,
+            Root = Convert.ToHexStringLower(_tree.Root()),
+            At = ToMilliseconds(_clock.GetUtcNow()),
         };
         Store.PutHead(head.Size, head.Sign(logKey));
         return receipts;

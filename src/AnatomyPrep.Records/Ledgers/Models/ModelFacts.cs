@@ -94,7 +94,11 @@ public sealed record ModelFacts
         var body = e.Read<RequestBody>();
         return new ModelFacts
         {
-            Model = model, Stage = ModelStage.Requested, Anatomy = body.Request.Anatomy, Subject = body.Subject, Position = position,
+            Model = model,
+            Stage = ModelStage.Requested,
+            Anatomy = body.Request.Anatomy,
+            Subject = body.Subject,
+            Position = position,
         };
     }
 
@@ -110,8 +114,13 @@ public sealed record ModelFacts
             throw Illegal($"{parentName} is {Word(parent.Stage)}: before release a new run is enough.", "Record a run, not a revision.");
         return new ModelFacts
         {
-            Model = model, Stage = ModelStage.Sourced, Parent = parentName, Anatomy = parent.Anatomy, Subject = parent.Subject,
-            Source = parent.Source, Position = position,
+            Model = model,
+            Stage = ModelStage.Sourced,
+            Parent = parentName,
+            Anatomy = parent.Anatomy,
+            Subject = parent.Subject,
+            Source = parent.Source,
+            Position = position,
         };
     }
 
@@ -183,7 +192,10 @@ public sealed record ModelFacts
             throw Illegal($"{e.By.Person} cannot sign for {body.Operator}.", "Only a service records runs on behalf of a person.");
         return this with
         {
-            Stage = ModelStage.Prepared, Run = body.Run, Preparer = body.Operator, Reviewer = null,
+            Stage = ModelStage.Prepared,
+            Run = body.Run,
+            Preparer = body.Operator,
+            Reviewer = null,
             OpenCautions = [.. body.Findings.Where(f => f.Severity == Severity.Caution).Select(f => f.Code).Distinct().Order(StringComparer.Ordinal)],
         };
     }

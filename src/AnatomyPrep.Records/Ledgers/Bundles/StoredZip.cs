@@ -49,6 +49,7 @@ internal static class StoredZip
     public static Dictionary<string, byte[]> Read(ReadOnlySpan<byte> zip)
     {
         var files = new Dictionary<string, byte[]>();
+        var ends = new List<(int End, string Name)>();
         var at = 0;
         while (at + LocalHeaderBytes <= zip.Length && BinaryPrimitives.ReadUInt32LittleEndian(zip[at..]) == 0x0403_4B50)
         {
@@ -61,12 +62,15 @@ internal static class StoredZip
             if (!files.TryAdd(name, zip.Slice(from, (int)size).ToArray()))
                 throw NotExact($"every name once; {name} is there twice");
             at = from + (int)size;
+            ends.Add((at, name));
         }
 
         var again = Write(files);
-        if (!again.AsSpan().SequenceEqual(zip))
-            throw NotExact($"the same bytes when written again; they differ at {zip.CommonPrefixLength(again)}");
-        return files;
+        if (again.AsSpan().SequenceEqual(zip))
+            return files;
+        var differs = zip.CommonPrefixLength(again);
+        var place = ends.Find(e => differs < e.End).Name is { } entry ? $"in {entry}" : "in the list of files at the end";
+        throw new CheckFailedException("bundle", "the same bytes when written again", $"a difference {place}, at byte {differs}");
     }
 
     private static void WriteLocal(byte[] zip, ref int at, string name, uint crc, byte[] data)

@@ -63,7 +63,7 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
     {
         try
         {
-            foreach (var line in store.OwnCheck(quick: false))
+            foreach (var line in store.OwnCheck())
                 Add(LedgerFailures.Database, "database file", "a whole database", line);
             var heads = ReadHeads();
             var wanted = heads.Select(h => h.Size).Concat(witness.Select(w => w.Head.Size)).ToHashSet();

@@ -38,7 +38,7 @@ internal abstract class LedgerStore : IDisposable
     public abstract void Settle();
 
     /// <summary>What the database's own check says; nothing when it is content.</summary>
-    public abstract IReadOnlyList<string> OwnCheck(bool quick);
+    public abstract IReadOnlyList<string> OwnCheck();
 
     /// <summary>Starts a transaction that sees one committed state.</summary>
     public abstract void BeginRead();

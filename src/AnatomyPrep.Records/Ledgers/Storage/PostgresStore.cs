@@ -53,8 +53,11 @@ internal sealed class PostgresStore : LedgerStore
 
     public override void Settle() => Run("VACUUM subject");
 
-    /// <summary>PostgreSQL checks its pages by itself where the cluster was made with checksums.</summary>
-    public override IReadOnlyList<string> OwnCheck(bool quick) => [];
+    /// <summary>The guards are on. PostgreSQL checks its pages by itself where the cluster was made with checksums.</summary>
+    public override IReadOnlyList<string> OwnCheck() =>
+        Number("SELECT COUNT(*) FROM pg_trigger WHERE tgname IN ('event_only_grows', 'node_only_grows') AND tgenabled IN ('O', 'A')") == 2
+            ? []
+            : ["a guard of the tables event and node is off"];
 
     protected override string Translate(string sql) => sql
         .Replace("{rowid}", "", StringComparison.Ordinal)

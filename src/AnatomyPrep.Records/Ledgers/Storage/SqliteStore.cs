@@ -67,8 +67,24 @@ internal sealed class SqliteStore : LedgerStore
 
     public override void Settle() => Read("PRAGMA wal_checkpoint(TRUNCATE)", r => 0);
 
-    public override IReadOnlyList<string> OwnCheck(bool quick) =>
-        [.. Read(quick ? "PRAGMA quick_check" : "PRAGMA integrity_check", r => r.GetString(0)).Where(line => line != "ok")];
+    public override IReadOnlyList<string> OwnCheck() =>
+    [
+        .. Read("PRAGMA integrity_check", r => r.GetString(0)).Where(line => line != "ok"),
+        .. SchemaDifferences(),
+    ];
+
+    /// <summary>Tables, indexes and guards that are not as this program makes them.</summary>
+    private List<string> SchemaDifferences()
+    {
+        using var fresh = new SqliteStore(new SqliteConnection("Data Source=:memory:;Pooling=False"));
+        fresh.Connection.Open();
+        fresh.CreateTables("", Schema.Newest);
+        var (expected, found) = (fresh.SchemaText(), SchemaText());
+        return [.. expected.Except(found).Select(t => $"missing or changed: {t}"), .. found.Except(expected).Select(t => $"not of this program: {t}")];
+    }
+
+    private List<string> SchemaText() =>
+        Read("SELECT type || ' ' || name || ' on ' || tbl_name || ': ' || COALESCE(sql, '') FROM sqlite_schema", r => r.GetString(0));
 
     protected override string Translate(string sql) => sql.Replace("{rowid}", " WITHOUT ROWID", StringComparison.Ordinal);
 

@@ -65,6 +65,19 @@ public sealed class BundleTests : IDisposable
     public void Every_single_bit_change_is_found_many() => FlipBits(3000);
 
     [Fact]
+    public void Changed_file_is_named()
+    {
+        var zip = BundleWriter.Write(_story.Ledger, ["M-1/1"], NoRuns());
+        var files = StoredZip.Read(zip);
+        foreach (var name in files.Keys)
+        {
+            var changed = zip.ToArray();
+            changed[zip.AsSpan().IndexOf(files[name]) + (files[name].Length / 2)] ^= 4;
+            BundleVerifier.Verify(changed, null).Failures.Should().ContainSingle().Which.Found.Should().Contain(name);
+        }
+    }
+
+    [Fact]
     [Trait("Kind", "Outside")]
     public void Zip_is_what_the_zip_tool_of_Python_writes_and_reads()
     {

@@ -18,8 +18,8 @@ internal sealed record Strait(int RoomA, int RoomB, int Cell, int Clearance2);
 internal sealed record Bottlenecks(IReadOnlyList<Room> Rooms, IReadOnlyList<Strait> Straits, int[] RoomOf)
 {
     /// <remarks>
-    /// Cores: connected cubes whose clearance is at least the asked one (a morphological opening). The others are given to the core that reaches
-    /// them first, in steps from cube to cube, the lower number first; where two meet, the cube with the most room is the strait between them.
+    /// Cores: connected cubes whose clearance is at least the asked one (a morphological opening). The others are given to a core
+    /// from the widest to the narrowest (flooding from markers, F. Meyer, 1991; from memory), so that two rooms meet in the narrowest place between them; its cube with the most room is the strait.
     /// Of the straits a spanning forest of the widest is kept (J. Kruskal, 1956), so that between two rooms the widest way counts.
     /// O(cubes) on one thread; memory 8 bytes a cube.
     /// </remarks>
@@ -86,30 +86,38 @@ internal sealed record Bottlenecks(IReadOnlyList<Room> Rooms, IReadOnlyList<Stra
     private static Dictionary<(int, int), (int Cell, int Clearance2)> Grow(byte[] clearance2, int[] roomOf, ReadOnlySpan<int> steps, List<int> front, List<Tally> rooms, RunContext run)
     {
         var straits = new Dictionary<(int, int), (int Cell, int Clearance2)>();
-        var next = new List<int>();
-        while (front.Count > 0)
+        var waiting = new Queue<int>[byte.MaxValue + 1];
+        for (var i = 0; i < waiting.Length; i++)
+            waiting[i] = new();
+        foreach (var cell in front)
+            waiting[byte.MaxValue].Enqueue(cell);
+        for (var level = byte.MaxValue; level > 0;)
         {
-            run.ThrowIfCancelled();
-            next.Clear();
-            foreach (var cell in front)
-                foreach (var step in steps)
-                {
-                    var other = cell + step;
-                    if ((uint)other >= (uint)clearance2.Length || clearance2[other] == 0)
-                        continue;
-                    if (roomOf[other] < 0)
-                    {
-                        roomOf[other] = roomOf[cell];
-                        rooms[roomOf[cell]].Cells++;
-                        next.Add(other);
-                    }
-                    else if (roomOf[other] != roomOf[cell])
-                    {
-                        Meet(straits, roomOf[cell], roomOf[other], cell, Math.Min(clearance2[cell], clearance2[other]));
-                    }
-                }
+            if (!waiting[level].TryDequeue(out var cell))
+            {
+                run.ThrowIfCancelled();
+                level--;
+                continue;
+            }
 
-            (front, next) = (next, front);
+            foreach (var step in steps)
+            {
+                var other = cell + step;
+                if ((uint)other >= (uint)clearance2.Length || clearance2[other] == 0)
+                    continue;
+                if (roomOf[other] < 0)
+                {
+                    roomOf[other] = roomOf[cell];
+                    rooms[roomOf[cell]].Cells++;
+                    waiting[clearance2[other]].Enqueue(other);
+                    // What is wider than where we are lies behind a strait; it comes before anything narrower.
+                    level = Math.Max(level, clearance2[other]);
+                }
+                else if (roomOf[other] != roomOf[cell])
+                {
+                    Meet(straits, roomOf[cell], roomOf[other], clearance2[cell] < clearance2[other] ? cell : other, Math.Min(clearance2[cell], clearance2[other]));
+                }
+            }
         }
 
         return straits;

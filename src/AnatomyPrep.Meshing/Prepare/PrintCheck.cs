@@ -41,7 +41,7 @@ public static class PrintCheck
         var gaps = ThicknessMap.Measure(mesh, tree, ThicknessSide.Gap, ReachLimits * profile.LeastGapMm, run);
         run.Report(Step, "support", 0.5);
         var (lies, error) = SupportNeed.Measure(mesh, up, profile.OverhangLimitDeg, ColumnRaster.PixelFor(mesh, RasterPixels), run);
-        var overhang = Classes(mesh, up, profile, run, out var shadowedMm2);
+        var overhang = Classes(mesh, up, profile, run, out var shadowedMm2, out var shadowedAtMm);
         lies = lies with { ShadowedMm2 = shadowedMm2 };
         run.Report(Step, "trapped", 0.7);
         var trapped = TrappedPlaces.Find(mesh, tree, profile, up, parameters.TryDrains, run);
@@ -51,6 +51,7 @@ public static class PrintCheck
             lies,
             error,
             lies.ContactMm2 > 0 ? shadowedMm2 / lies.ContactMm2 : 0,
+            shadowedAtMm,
             Summary(mesh, walls.SphereMm, walls.Below(mesh, profile.LeastWallMm, profile.LeastWallMm * profile.LeastWallMm), profile.LeastWallMm),
             Summary(mesh, gaps.SphereMm, gaps.Below(mesh, profile.LeastGapMm, profile.LeastGapMm * profile.LeastGapMm), profile.LeastGapMm),
             islands,
@@ -72,14 +73,15 @@ public static class PrintCheck
                 Step, "a closed surface", $"{edges.BoundaryEdges} open edges, {edges.NonManifoldEdges} with more than two triangles, {edges.InconsistentEdges} with neighbours that face opposite ways; repair it first, clean-scan does all of it");
     }
 
-    private static OverhangClass[] Classes(Mesh mesh, Vec3 up, PrintProfile profile, RunContext run, out double shadowedMm2)
+    private static OverhangClass[] Classes(Mesh mesh, Vec3 up, PrintProfile profile, RunContext run, out double shadowedMm2, out Vec3? shadowedAtMm)
     {
         var over = SupportNeed.Overhanging(mesh, up, profile.OverhangLimitDeg, run);
         var shadowed = Reach.Shadowed(mesh, FaceTable.Of(mesh, run), ColumnRaster.PixelFor(mesh, ReachPixels), OrientModel.Spread(ReachDirections), run);
         var heights = Array.ConvertAll(Enumerable.Range(0, mesh.VertexCount).ToArray(), v => Vec3.Dot(mesh.Local(v), up));
         var lowest = heights.Min();
         var classes = new OverhangClass[over.Length];
-        shadowedMm2 = 0;
+        (shadowedMm2, shadowedAtMm) = (0, null);
+        var largest = 0.0;
         for (var t = 0; t < over.Length; t++)
         {
             var (a, b, c) = mesh.Triangle(t);
@@ -87,8 +89,12 @@ public static class PrintCheck
                 classes[t] = OverhangClass.OnBed;
             else if (over[t])
                 classes[t] = shadowed[t] ? OverhangClass.SupportOutOfReach : OverhangClass.Support;
-            if (classes[t] == OverhangClass.SupportOutOfReach)
-                shadowedMm2 += MeshMeasures.TriangleAreaMm2(mesh, t);
+            if (classes[t] != OverhangClass.SupportOutOfReach)
+                continue;
+            var area = MeshMeasures.TriangleAreaMm2(mesh, t);
+            shadowedMm2 += area;
+            if (area > largest)
+                (largest, shadowedAtMm) = (area, (mesh.Vertex(a) + mesh.Vertex(b) + mesh.Vertex(c)) / 3);
         }
 
         return classes;
@@ -182,7 +188,8 @@ public static class PrintCheck
                 FindingCodes.SupportOutOfReach,
                 Severity.Caution,
                 FormattableString.Invariant($"{r.Lies.ShadowedMm2:F0} of {r.Lies.ContactMm2:F0} mm² of support touch where no straight tool reaches them."),
-                "Lay the model with `lay`, cut it open, or use soluble support; support left inside rattles and hides the anatomy.");
+                "Lay the model with `lay`, cut it open, or use soluble support; support left inside rattles and hides the anatomy.",
+                new(PositionMm: r.OutOfReachAtMm));
         }
 
         if (profile.NeedsSupport && r.Lies.ToppleDeg < SteadyDeg)

@@ -29,11 +29,13 @@ public sealed record PrintMaps(float[] WallMm, float[] GapMm, OverhangClass[] Ov
 /// <param name="Lies">As it lies.</param>
 /// <param name="SupportErrorMm3">What the raster may have changed of the support's space.</param>
 /// <param name="OutOfReach">Share of the support's contact that no straight tool reaches.</param>
+/// <param name="OutOfReachAtMm">Middle of the largest triangle of it.</param>
 public sealed record PrintReport(
     string Profile,
     Orientation Lies,
     double SupportErrorMm3,
     double OutOfReach,
+    Vec3? OutOfReachAtMm,
     LengthSummary Walls,
     LengthSummary Gaps,
     IReadOnlyList<Island> Islands,

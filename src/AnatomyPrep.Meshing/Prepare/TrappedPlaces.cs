@@ -37,7 +37,7 @@ public sealed record Trap(TrapKind Kind, Vec3 AtMm, double VolumeMm3, double Thr
 public sealed record Neck(Vec3 AtMm, double DiameterMm, double LighterMm3);
 
 /// <summary>What is caught, and what may break off.</summary>
-/// <param name="CellMm">Size of the cubes that throats and necks were measured with: their diameters are uncertain by as much.</param>
+/// <param name="CellMm">Size of the cubes that throats and necks were looked for with. Their diameters are measured on the surface itself, from a point within half a cube of the best.</param>
 public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck> Necks, double CellMm)
 {
     private const string Step = "check-print";
@@ -66,7 +66,7 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         if (profile.FillsVoids)
         {
             run.Report(Step, "throats", 0.3);
-            traps.AddRange(Throats(voxels, profile, run));
+            traps.AddRange(Throats(voxels, tree, profile, run));
         }
 
         if (profile.HangsFromPlate)
@@ -76,7 +76,7 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         }
 
         run.Report(Step, "necks", 0.8);
-        return new(traps, Necking(voxels, profile, run), cell);
+        return new(traps, Necking(voxels, tree, profile, run), cell);
     }
 
     private static double LeastMm3(PrintProfile profile) => Math.PI / 6 * Math.Pow(2 * profile.DrainMm, 3);
@@ -89,7 +89,15 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         return (Math.Max(2, Math.Min((int)Math.Ceiling(d * d), reach * reach)), reach);
     }
 
-    private static double DiameterMm(int clearance2, double cellMm) => Math.Max(0, (2 * Math.Sqrt(clearance2)) - 1) * cellMm;
+    /// <summary>Twice the distance to the surface from the best of 27 points within a cube, so that the grid's own coarseness does not count.</summary>
+    private static double DiameterMm(SolidVoxels voxels, TriangleTree tree, int cell)
+    {
+        var (x, y, z) = (cell % voxels.Nx, cell / voxels.Nx % voxels.Ny, cell / voxels.Slice);
+        var most = 0.0;
+        for (var i = 0; i < 27; i++)
+            most = Math.Max(most, tree.Nearest(voxels.At(x + (0.5 * ((i % 3) - 1)), y + (0.5 * ((i / 3 % 3) - 1)), z + (0.5 * ((i / 9) - 1)))).DistanceMm);
+        return 2 * most;
+    }
 
     private static IEnumerable<Trap> ClosedVoids(Mesh mesh, TriangleTree tree, PrintProfile profile, bool tryDrains, RunContext run)
     {
@@ -104,12 +112,12 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
             .OrderByDescending(t => t.VolumeMm3);
     }
 
-    private static IEnumerable<Trap> Throats(SolidVoxels voxels, PrintProfile profile, RunContext run)
+    private static IEnumerable<Trap> Throats(SolidVoxels voxels, TriangleTree tree, PrintProfile profile, RunContext run)
     {
         var found = Air(voxels, voxels.Inside, profile, run);
         var throats = WayOut(found);
         var caught = Enumerable.Range(1, Math.Max(0, found.Rooms.Count - 1))
-            .Where(r => throats[r] > 0 && found.Rooms[r].Cells * voxels.CellMm3 >= LeastMm3(profile)).ToArray();
+            .Where(r => throats[r] >= 0 && DiameterMm(voxels, tree, throats[r]) < profile.DrainMm && found.Rooms[r].Cells * voxels.CellMm3 >= LeastMm3(profile)).ToArray();
         if (caught.Length == 0)
             return [];
         var holes = caught.Select(r => Shortest(voxels, found, found.Rooms[r].AnyCell, profile.DrainMm)).ToArray();
@@ -122,7 +130,7 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
             TrapKind.NarrowThroat,
             voxels.At(found.Rooms[r].AnyCell),
             found.Rooms[r].Cells * voxels.CellMm3,
-            DiameterMm(throats[r], voxels.CellMm),
+            DiameterMm(voxels, tree, throats[r]),
             holes[i] is { } hole ? [hole with { Opens = after.RoomOf[found.Rooms[r].AnyCell] == after.RoomOf[0] }] : []))
             .OrderByDescending(t => t.VolumeMm3);
     }
@@ -134,12 +142,14 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         return Bottlenecks.Find(clearance2, voxels.Nx, voxels.Ny, least2, run);
     }
 
-    /// <summary>Squared clearance of the widest way from the outside, which is room 0, to every room; 0 where there is none.</summary>
+    /// <summary>Narrowest cube of the widest way from the outside, which is room 0, to every room; −1 where there is no way.</summary>
     private static int[] WayOut(Bottlenecks found)
     {
-        var way = new int[found.Rooms.Count];
+        var narrowest = new int[found.Rooms.Count];
+        Array.Fill(narrowest, -1);
+        var way = new int[narrowest.Length];
         if (way.Length == 0)
-            return way;
+            return narrowest;
         way[0] = int.MaxValue;
         // A tree: as many rounds as it is deep at most.
         for (var changed = true; changed;)
@@ -149,12 +159,12 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
                 if ((way[s.RoomA] > 0) != (way[s.RoomB] > 0))
                 {
                     var (known, other) = way[s.RoomA] > 0 ? (s.RoomA, s.RoomB) : (s.RoomB, s.RoomA);
-                    way[other] = Math.Max(1, Math.Min(way[known], s.Clearance2));
+                    (way[other], narrowest[other]) = s.Clearance2 < way[known] ? (Math.Max(1, s.Clearance2), s.Cell) : (way[known], narrowest[known]);
                     changed = true;
                 }
         }
 
-        return way;
+        return narrowest;
     }
 
     /// <summary>The straight hole from a cube to the outside room through the least material, along one of 26 directions.</summary>
@@ -226,7 +236,7 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         return null;
     }
 
-    private static List<Neck> Necking(SolidVoxels voxels, PrintProfile profile, RunContext run)
+    private static List<Neck> Necking(SolidVoxels voxels, TriangleTree tree, PrintProfile profile, RunContext run)
     {
         // A side lighter than a ball of three necks is a bump and no mass.
         var leastCells = Math.PI / 6 * Math.Pow(3 * profile.LeastNeckMm, 3) / voxels.CellMm3;
@@ -247,8 +257,8 @@ public sealed record TrappedPlaces(IReadOnlyList<Trap> Traps, IReadOnlyList<Neck
         {
             int a = Root(s.RoomA), b = Root(s.RoomB);
             var lighter = Math.Min(cells[a], cells[b]);
-            if (lighter >= leastCells)
-                necks.Add(new(voxels.At(s.Cell), DiameterMm(s.Clearance2, voxels.CellMm), lighter * voxels.CellMm3));
+            if (lighter >= leastCells && DiameterMm(voxels, tree, s.Cell) is var diameter && diameter < profile.LeastNeckMm)
+                necks.Add(new(voxels.At(s.Cell), diameter, lighter * voxels.CellMm3));
             (group[Math.Max(a, b)], cells[Math.Min(a, b)]) = (Math.Min(a, b), cells[a] + cells[b]);
         }
 

@@ -33,49 +33,22 @@ internal sealed class SeriesIntake(
 
     private static readonly JsonSerializerOptions s_json = new() { WriteIndented = true, PropertyNamingPolicy = JsonNamingPolicy.CamelCase };
 
+    private readonly HashSet<string> _failed = new(StringComparer.Ordinal);
+
     /// <summary>Takes up what an earlier process left: open associations ended with it.</summary>
     public void Recover()
     {
         foreach (var left in Directory.GetDirectories(folder.Receiving))
             Directory.Move(left, Path.Combine(folder.Arrived, Path.GetFileName(left)));
         foreach (var source in Directory.GetDirectories(folder.Sources))
-            if (JsonSerializer.Deserialize<SourceManifest>(File.ReadAllText(Path.Combine(source, ManifestFile)), s_json) is { } manifest)
-                sources.Add(manifest);
+            Attempt(Path.GetFileName(source), () => sources.Add(JsonSerializer.Deserialize<SourceManifest>(File.ReadAllText(Path.Combine(source, ManifestFile)), s_json) ?? throw new JsonException("empty")));
     }
 
     /// <summary>Sorts every arrival; each file ends in a series, in quarantine, or is refused.</summary>
     public void TakeArrived(RunContext run)
     {
         foreach (var arrival in Directory.GetDirectories(folder.Arrived).Order(StringComparer.Ordinal))
-        {
-            var refused = new SortedDictionary<string, int>(StringComparer.Ordinal);
-            var unknown = (Title: (string?)null, Files: 0);
-            try
-            {
-                foreach (var batch in Directory.GetFiles(arrival).Order(StringComparer.Ordinal).Chunk(BatchFiles))
-                    foreach (var file in reader.Read(batch, run))
-                    {
-                        if (file.Refusal is { } refusal)
-                            Refuse(file, refusal, refused);
-                        else if (IsUnknown(arrival, file))
-                            unknown = (file.SourceTitle, unknown.Files + SetAside(arrival, file));
-                        else
-                            Accept(file);
-                    }
-            }
-            catch (BadInputException)
-            {
-                // So many of its files kill the reader that the rest is not tried: all of it is set aside.
-                SetAsideAll(arrival);
-                continue;
-            }
-
-            foreach (var (code, files) in refused)
-                events.Append(new("arrival.refused", Path.GetFileName(arrival), Code: code, Detail: $"{files} files"));
-            if (unknown.Files > 0)
-                quarantine.Add(Path.GetFileName(arrival), FindingCodes.CallingTitleUnknown, unknown.Title, unknown.Files);
-            Directory.Delete(arrival, recursive: true);
-        }
+            Attempt(Path.GetFileName(arrival), () => Take(arrival, run));
     }
 
     /// <summary>Files every series that nothing was added to for long enough.</summary>
@@ -83,7 +56,40 @@ internal sealed class SeriesIntake(
     {
         foreach (var series in Directory.GetDirectories(folder.Series).Order(StringComparer.Ordinal))
             if (IsQuiet(series))
-                FileSeries(series, run);
+                Attempt(Path.GetFileName(series), () => FileSeries(series, run));
+    }
+
+    private void Take(string arrival, RunContext run)
+    {
+        var refused = new SortedDictionary<string, int>(StringComparer.Ordinal);
+        string? title = null;
+        try
+        {
+            foreach (var batch in Directory.GetFiles(arrival).Order(StringComparer.Ordinal).Chunk(BatchFiles))
+                foreach (var file in reader.Read(batch, run))
+                {
+                    if (file.Refusal is { } refusal)
+                        refused[refusal.Code] = refused.GetValueOrDefault(refusal.Code) + 1;
+                    else if (IsUnknown(arrival, file))
+                        title = SetAside(arrival, file);
+                    else
+                        Accept(file);
+                }
+        }
+        catch (BadInputException)
+        {
+            // So many of its files kill the reader that the rest is not tried: all of it is set aside.
+            SetAsideAll(arrival);
+            return;
+        }
+
+        foreach (var (code, files) in refused)
+            events.Append(new("arrival.refused", Path.GetFileName(arrival), Code: code, Detail: $"{files} files"));
+        // Counted where they lie: a process that was killed here had moved some of them already.
+        if (Directory.Exists(QuarantineOf(arrival)))
+            quarantine.Add(Path.GetFileName(arrival), FindingCodes.CallingTitleUnknown, title, Directory.GetFiles(QuarantineOf(arrival)).Length);
+        // What was refused goes with the folder, after its event is written.
+        Directory.Delete(arrival, recursive: true);
     }
 
     /// <summary>Lets what was set aside in, as if somebody had brought it by hand; false when there is no such thing.</summary>
@@ -104,31 +110,41 @@ internal sealed class SeriesIntake(
         return true;
     }
 
+    /// <summary>One that cannot be dealt with must not hold up the others: it stays, is told of once, and is tried again.</summary>
+    private void Attempt(string name, Action deal)
+    {
+        try
+        {
+            deal();
+            _failed.Remove(name);
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or JsonException or BadInputException or InvalidOperationException)
+        {
+            if (_failed.Add(name))
+                events.Append(new("intake.failed", name, Detail: $"{e.GetType().Name}; it is tried again"));
+        }
+    }
+
     private bool IsUnknown(string arrival, ArrivedFile file) =>
         Path.GetFileName(arrival).StartsWith(NetworkPrefix, StringComparison.Ordinal)
         && !settings.Receiver.CallingTitles.Contains(file.SourceTitle, StringComparer.Ordinal);
 
-    private static void Refuse(ArrivedFile file, Finding refusal, SortedDictionary<string, int> refused)
-    {
-        refused[refusal.Code] = refused.GetValueOrDefault(refusal.Code) + 1;
-        File.Delete(file.Path);
-    }
+    private string QuarantineOf(string arrival) => Path.Combine(folder.Quarantine, Path.GetFileName(arrival));
 
-    private int SetAside(string arrival, ArrivedFile file)
+    private string? SetAside(string arrival, ArrivedFile file)
     {
-        var aside = DataFolder.CreateOwned(Path.Combine(folder.Quarantine, Path.GetFileName(arrival)));
+        var aside = DataFolder.CreateOwned(QuarantineOf(arrival));
         File.Move(file.Path, Path.Combine(aside, Path.GetFileName(file.Path)), overwrite: true);
-        return 1;
+        return file.SourceTitle;
     }
 
     private void SetAsideAll(string arrival)
     {
-        var name = Path.GetFileName(arrival);
-        var aside = DataFolder.CreateOwned(Path.Combine(folder.Quarantine, name));
+        var aside = DataFolder.CreateOwned(QuarantineOf(arrival));
         var files = Directory.GetFiles(arrival);
         foreach (var file in files)
             File.Move(file, Path.Combine(aside, Path.GetFileName(file)), overwrite: true);
-        quarantine.Add(name, FindingCodes.FileCrashedReader, null, files.Length);
+        quarantine.Add(Path.GetFileName(arrival), FindingCodes.FileCrashedReader, null, files.Length);
         Directory.Delete(arrival, recursive: true);
     }
 
@@ -181,13 +197,20 @@ internal sealed class SeriesIntake(
             clock.GetUtcNow(),
             earlier?.Id,
             [.. files.Select(Describe)]);
-        File.WriteAllText(Path.Combine(series, ManifestFile), JsonSerializer.Serialize(manifest, s_json));
+        WriteManifest(Path.Combine(series, ManifestFile), manifest);
         var target = Path.Combine(folder.Sources, manifest.Id);
         if (Directory.Exists(target))
             Directory.Delete(series, recursive: true);
         else
             Directory.Move(series, target);
         sources.Add(manifest);
+    }
+
+    private static void WriteManifest(string path, SourceManifest manifest)
+    {
+        using var file = File.Create(path);
+        JsonSerializer.Serialize(file, manifest, s_json);
+        file.Flush(flushToDisk: true);
     }
 
     /// <summary>Hashes a file and sees to it that it is on the disk before anybody is told that it is a source.</summary>

@@ -67,6 +67,7 @@ public sealed class JobTests : IDisposable
     }
 
     [Fact]
+    [Trait("Kind", "Slow")]
     public async Task A_job_that_loses_its_worker_three_times_is_set_aside_with_the_reason_and_can_be_tried_again()
     {
         var files = Phantom.Write(Phantom.Bones(), _folder["ct"]);

@@ -1,0 +1,142 @@
+using System.Diagnostics;
+using System.Security.Cryptography;
+using AnatomyPrep.Records.Statements;
+using AnatomyPrep.Service.Jobs;
+using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Tests.Service.Receiving;
+
+namespace AnatomyPrep.Tests.Service.Jobs;
+
+/// <summary>Workers, service and receiver are killed at random instants; every job ends once, with the bytes of an undisturbed run.</summary>
+public sealed class KillTests : IDisposable
+{
+    private const string Title = "SCANNER1";
+
+    private readonly TestFolder _folder = new();
+
+    private string Data => _folder["data"];
+
+    public void Dispose() => _folder.Dispose();
+
+    [Theory]
+    [Trait("Kind", "Slow")]
+    [InlineData(4, 12)]
+    [InlineData(50, 200)]
+    public async Task Every_job_ends_once_however_often_something_is_killed(int count, int kills)
+    {
+        var (ids, sent) = await Prepare(count);
+        using var database = new Database(Path.Combine(Data, "service.db"));
+        var events = new AnatomyPrep.Service.Events.EventLog(database, TimeProvider.System);
+        var jobs = new JobStore(database, events, TimeProvider.System);
+        var chance = new Random(20261126);
+        var served = ServedProcess.Start(Data);
+        try
+        {
+            for (var kill = 0; kill < kills;)
+            {
+                await Task.Delay(chance.Next(50, 1500));
+                var what = chance.Next(3);
+                if (what == 0)
+                {
+                    served.Kill();
+                    served.Dispose();
+                    served = ServedProcess.Start(Data);
+                    kill++;
+                }
+                else if (what == 1)
+                {
+                    kill += KillOne(words => words.Contains("prepare"));
+                }
+                else
+                {
+                    using var sender = Scanner.Start(served.ReceiverPort, Title, sent);
+                    await Task.Delay(chance.Next(5, 60));
+                    kill += KillOne(words => words[0] == "storescp");
+                    Scanner.End(sender);
+                }
+
+                Retry(jobs, ids);
+                if (ids.All(id => jobs.Find(id)!.State == JobState.Done))
+                    break;
+            }
+
+            Scanner.Send(served.ReceiverPort, Title, sent).Should().Be(0);
+            for (var wait = Stopwatch.StartNew(); !ids.All(id => jobs.Find(id)!.State == JobState.Done) && wait.Elapsed < TimeSpan.FromMinutes(60);)
+            {
+                await Task.Delay(500);
+                Retry(jobs, ids);
+            }
+        }
+        finally
+        {
+            served.Dispose();
+        }
+
+        var done = events.After(0, 1_000_000).Where(e => e.Event.Kind == "job.done").Select(e => e.Event.Subject).ToArray();
+        done.Should().BeEquivalentTo(ids, "each job is published exactly once");
+        TestProgram.Run(_folder["home"], "prepare", _folder["ct"], "--plan", "bone", "--anatomy", "shells", "--out", _folder["alone"]).ExitCode.Should().Be(0);
+        var expected = Hashes(_folder["alone"]);
+        foreach (var id in ids)
+            Hashes(Path.Combine(Data, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
+        await TheSentSeriesIsThereOnce(sent.Count);
+    }
+
+    private async Task<(List<string> Ids, List<string> Sent)> Prepare(int count)
+    {
+        var files = Phantom.Write(Phantom.Bones(), _folder["ct"]);
+        var sent = Phantom.Write(Phantom.Ball(slices: 60), _folder["sent"]);
+        await using var service = await RunningService.StartAsync(Data, RunningService.Receiver(Title));
+        service.Bring(files);
+        var source = await service.Until(() => service.Sources.List(1) is [var found] ? found : null, "no source");
+        var asked = new JobRequest(Purpose.Education, "shells", null, "bone", null, null, null, source.Id);
+        return ([.. Enumerable.Range(0, count).Select(_ => service.Jobs.Create(asked, "tester", null).Id)], sent);
+    }
+
+    private async Task TheSentSeriesIsThereOnce(int files)
+    {
+        await using var service = await RunningService.StartAsync(Data, RunningService.Receiver(Title));
+        await service.Until(() => service.Sources.List(100).FirstOrDefault(s => s.Files == files), "the series that was sent is not whole");
+        await service.Settled();
+        service.Sources.List(100).Count(s => s.Files == files && s.ReplacedBy is null).Should().Be(1);
+    }
+
+    /// <summary>Three kills of its worker set a job aside, as they should; a person then tries it again.</summary>
+    private static void Retry(JobStore jobs, List<string> ids)
+    {
+        foreach (var id in ids.Where(id => jobs.Find(id)!.State == JobState.Failed))
+            jobs.Retry(id, "tester");
+    }
+
+    private static SortedDictionary<string, string> Hashes(string folder)
+    {
+        var hashes = new SortedDictionary<string, string>(StringComparer.Ordinal);
+        foreach (var file in Directory.GetFiles(folder, "*", SearchOption.AllDirectories))
+            if (Path.GetExtension(file) is ".stl" or ".ply" or ".png")
+                hashes.Add(Path.GetRelativePath(folder, file), Convert.ToHexString(SHA256.HashData(File.ReadAllBytes(file))));
+        hashes.Should().NotBeEmpty();
+        return hashes;
+    }
+
+    /// <summary>Kills a process of this test's data folder whose command line fits; gives how many.</summary>
+    private int KillOne(Func<string[], bool> fits)
+    {
+        foreach (var name in Directory.GetDirectories("/proc").Select(d => Path.GetFileName(d)).Where(n => n.All(char.IsAsciiDigit)))
+        {
+            try
+            {
+                var words = File.ReadAllText($"/proc/{name}/cmdline").Split('\0');
+                if (!words.Any(w => w.Contains(Data, StringComparison.Ordinal)) || !fits(words))
+                    continue;
+                using var process = Process.GetProcessById(int.Parse(name, System.Globalization.CultureInfo.InvariantCulture));
+                process.Kill();
+                return 1;
+            }
+            catch (Exception e) when (e is IOException or UnauthorizedAccessException or ArgumentException or InvalidOperationException)
+            {
+                // It ended in between.
+            }
+        }
+
+        return 0;
+    }
+}

@@ -4,7 +4,7 @@
     python3 eng/story.py PROGRAM --write    # put the present output into the page
 
 PROGRAM starts AnatomyPrep, such as ./anatomyprep or "dotnet .../AnatomyPrep.App.dll". Everything happens in a temporary folder.
-Fingerprints, ids and times differ at every run, so they are compared by their form only.
+Fingerprints, ids, times and versions differ at every run, so they are compared by their form only.
 """
 import os, re, subprocess, sys, tempfile
 
@@ -14,6 +14,7 @@ BLOCK = re.compile(r"(```console\n)(.*?)(```)", re.S)
 
 def masked(text):
     text = re.sub(r"\b[0-9a-f]{8,}\b", "HEX", text)
+    text = re.sub(r"\b\d+\.\d+\.\d+\b", "VERSION", text)
     return re.sub(r"\d{4}-\d\d-\d\dT[\d:.]+Z|\d{4}-\d\d-\d\d \d\d:\d\d:\d\dZ", "TIME", text)
 
 

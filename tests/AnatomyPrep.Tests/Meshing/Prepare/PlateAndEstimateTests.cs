@@ -73,8 +73,16 @@ public sealed class PlateAndEstimateTests
     {
         var profile = Profiles.Extrusion with
         {
-            ModelFill = 0.2, SkinMm = 1, SupportFill = 0.5, LayerHeightMm = 0.2, DensityGPerCm3 = 1.2, SupportDensityGPerCm3 = 1, PriceEurPerKg = 50, SupportPriceEurPerKg = 10,
-            PriceEurPerHour = 6, Time = new(10, 3, 2, 1, 50),
+            ModelFill = 0.2,
+            SkinMm = 1,
+            SupportFill = 0.5,
+            LayerHeightMm = 0.2,
+            DensityGPerCm3 = 1.2,
+            SupportDensityGPerCm3 = 1,
+            PriceEurPerKg = 50,
+            SupportPriceEurPerKg = 10,
+            PriceEurPerHour = 6,
+            Time = new(10, 3, 2, 1, 50),
         };
         var cube = Solids.Box(new(0, 0, 0), new(20, 20, 20));
         var lies = new Orientation(s_up, 0, 4000, 0, 20, 45, 0, 0, 0);

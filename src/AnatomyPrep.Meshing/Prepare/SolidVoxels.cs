@@ -5,13 +5,16 @@ using AnatomyPrep.Core.Running;
 
 namespace AnatomyPrep.Meshing.Prepare;
 
-/// <summary>A solid as cubes, upright along a direction, with at least one layer of air all round.</summary>
+/// <summary>A solid as cubes, upright along a direction, with air all round.</summary>
 /// <remarks>
 /// A cube is material when its centre is (<see cref="ColumnRaster"/>; whatever is inside at least one shell). x runs fastest, then y,
 /// then z upward. 1 byte a cube. Lengths measured on it are uncertain by one cube.
 /// </remarks>
 internal sealed class SolidVoxels
 {
+    // As far as clearances are told apart, so that the outside is a room whatever shape the solid has.
+    private const int Border = Clearances.Farthest + 1;
+
     private readonly Vec3 _originMm;
     private readonly UpFrame _frame;
     private readonly double _right;
@@ -46,7 +49,7 @@ internal sealed class SolidVoxels
     {
         var size = mesh.BoundsMm().Size;
         double cell = wantedMm;
-        double Cells(double c) => ((size.X / c) + 4) * ((size.Y / c) + 4) * ((size.Z / c) + 4);
+        double Cells(double c) => ((size.X / c) + (2 * Border)) * ((size.Y / c) + (2 * Border)) * ((size.Z / c) + (2 * Border));
         while (Cells(cell) > mostCells)
             cell *= 1.05;
         return cell;
@@ -56,9 +59,9 @@ internal sealed class SolidVoxels
     public static SolidVoxels Of(Mesh mesh, Vec3 up, double cellMm, RunContext run)
     {
         var raster = new ColumnRaster();
-        raster.Cast(mesh, UpFrame.Of(up), cellMm, run, border: 2);
-        var nz = (int)Math.Ceiling((raster.HighestMm - (double)raster.LowestMm) / cellMm) + 4;
-        var voxels = new SolidVoxels(mesh, raster, nz, raster.LowestMm - (2 * cellMm));
+        raster.Cast(mesh, UpFrame.Of(up), cellMm, run, border: Border);
+        var nz = (int)Math.Ceiling((raster.HighestMm - (double)raster.LowestMm) / cellMm) + (2 * Border);
+        var voxels = new SolidVoxels(mesh, raster, nz, raster.LowestMm - (Border * cellMm));
         for (var pixel = 0; pixel < voxels.Slice; pixel++)
         {
             var inside = 0;

@@ -30,7 +30,7 @@ public sealed class PrintJobTests : IDisposable
             new FileInfo(Path.Combine(result, picture)).Length.Should().BeGreaterThan(1000);
         using (var run = JsonDocument.Parse(File.ReadAllText(Path.Combine(result, "run.json"))))
         {
-            run.RootElement.GetProperty("plan").GetProperty("yaml").GetString().Should().Contain("printProfile:").And.Contain("profile: mine");
+            run.RootElement.GetProperty("plan").GetProperty("text").GetString().Should().Contain("printProfile:").And.Contain("profile: mine");
             var measures = run.RootElement.GetProperty("steps").EnumerateArray().Single(s => s.GetProperty("name").GetString() == "check-print").GetProperty("effect").GetProperty("measures");
             measures.GetProperty("supportContactMm2").GetDouble().Should().Be(0);
             measures.GetProperty("timeMin").GetDouble().Should().BePositive();

@@ -32,7 +32,7 @@ public sealed class PlateAndEstimateTests
     {
         var profile = Profiles.Extrusion;
         // 600 long with a waist of 20 × 20 from 270 to 330: three parts, and a cut goes through the waist if it can.
-        var model = Solids.Moved(Solids.GridBox(60, 60), (_, p) =>
+        var model = Solids.Moved(Solids.GridBox(15, 60), (_, p) =>
         {
             var x = p.X * 10;
             var thin = x is >= 200 and <= 240 ? 0.3 : 1;
@@ -121,7 +121,7 @@ public sealed class PlateAndEstimateTests
                     if (boxes[i].Plate == boxes[j].Plate && IsConvexPair(i, j))
                         Apart(boxes[i].Mesh, boxes[j].Mesh).Should().BeGreaterThan(2 - 1e-3);
             }
-        }, iter: 40, threads: 1);
+        }, iter: 12, threads: 1);
 
         static bool IsConvexPair(int i, int j) => i != j;
     }

@@ -32,13 +32,13 @@ public sealed record SourceAgreement(
 ///   another surface (median left over twice the tolerance), or another deviation. The shares are ours.
 /// Limits: a part that is its own mirror image, or a turn of it, cannot be told apart from it. Smoothing that stays within
 ///   the tolerance is not reported.
-/// Cost: about 200,000 nearest points and five fits of 4,000 points; memory: tree and normals of the source, 130 bytes a
+/// Cost: about 100,000 nearest points and five fits of 1,500 points; memory: tree and normals of the source, 130 bytes a
 ///   triangle. Same figures on any number of threads.
 /// </remarks>
 public static class ModelAgainstSource
 {
-    private const int Samples = 200_000;
-    private const int FitPoints = 4_000;
+    private const int Samples = 50_000;
+    private const int FitPoints = 1_500;
     private const double FitGain = 0.5;
     private const double SmootherBelow = 0.9;
 

@@ -95,7 +95,7 @@ public sealed class ModelAgainstSourceTests
     private static IEnumerable<string> Codes(SourceAgreement agreement) => agreement.Findings.Select(f => f.Code);
 
     /// <summary>An egg with lumps, unlike its mirror image in every plane; <paramref name="lumps"/> of 1 gives them in full.</summary>
-    private static Mesh Lumpy(double lumps) => Solids.Moved(TestMeshes.Icosphere(5), (_, p) =>
+    private static Mesh Lumpy(double lumps) => Solids.Moved(TestMeshes.Icosphere(4), (_, p) =>
     {
         var lump = (0.06 * Math.Sin((7 * p.X) + 0.4)) + (0.05 * Math.Sin((6 * p.Y) + (3 * p.X * p.Z) + 1)) + (0.05 * Math.Cos((8 * p.Z) - (4 * p.Y)));
         var radius = 40 * (1 + (lumps * lump));

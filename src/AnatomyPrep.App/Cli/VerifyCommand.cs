@@ -21,14 +21,14 @@ internal static class VerifyCommand
         var key = new Option<string?>("--key") { Description = "Public key (PEM) of the signer you trust" };
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
-        var tolerance = new Option<double>("--tolerance-mm") { Description = "Largest deviation from the source", DefaultValueFactory = _ => DefaultToleranceMm };
+        var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
         var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, model, tolerance, json };
         command.Validators.Add(result =>
         {
             if (result.GetValue(model) is not null && result.GetValue(source) is null)
                 result.AddError("--model needs --source: what the model is laid beside.");
-            if (!(result.GetValue(tolerance) is > 0 and <= 100))
+            if (result.GetValue(tolerance) is not (null or (> 0 and <= 100)))
                 result.AddError("--tolerance-mm must lie between 0 and 100.");
         });
         command.SetAction((parsed, cancellation) =>
@@ -38,7 +38,7 @@ internal static class VerifyCommand
             {
                 var report = context.Run(run => RecordVerifier.Verify(parsed.GetValue(target)!, trusted, parsed.GetValue(source), run), cancellation);
                 var agreement = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
-                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance), run), cancellation)
+                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
                     : null;
                 if (parsed.GetValue(json))
                     Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Agreement = agreement });

@@ -1,21 +1,38 @@
 using System.CommandLine;
 using AnatomyPrep.App.Cli.Ledgers;
+using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Records.Ledgers.Bundles;
 using AnatomyPrep.Records.Statements;
 
 namespace AnatomyPrep.App.Cli;
 
-/// <summary>verify DIR|RECORD|BUNDLE: check signatures, hashes and fields, offline, and name what differs.</summary>
+/// <summary>
+/// verify DIR|RECORD|BUNDLE: check signatures, hashes and fields, offline, and name what differs; with the source and a model,
+/// also whether the model is the source's surface.
+/// </summary>
 internal static class VerifyCommand
 {
+    // What printers and readers of models commonly work to; common practice, no source.
+    private const double DefaultToleranceMm = 0.5;
+
     public static Command Create(CommandContext context)
     {
         var target = new Argument<string>("DIR|RECORD|BUNDLE") { Description = "Folder of a run, its record.json, or a bundle from a ledger" };
         var key = new Option<string?>("--key") { Description = "Public key (PEM) of the signer you trust" };
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
+        var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
+        var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, json };
+        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, model, tolerance, json };
+        command.Validators.Add(result =>
+        {
+            if (result.GetValue(model) is not null && result.GetValue(source) is null)
+                result.AddError("--model needs --source: what the model is laid beside.");
+            if (result.GetValue(tolerance) is not (null or (> 0 and <= 100)))
+                result.AddError("--tolerance-mm must lie between 0 and 100.");
+        });
         command.SetAction((parsed, cancellation) =>
         {
             var trusted = parsed.GetValue(key) is { } pem ? VerificationKey.FromPem(File.ReadAllText(pem), Path.GetFileName(pem)) : null;
@@ -25,14 +42,31 @@ internal static class VerifyCommand
                 if (File.Exists(path) && BundleVerifier.LooksLikeBundle(path))
                     return Task.FromResult(LedgerKeeping.Show(parsed.GetValue(json), context.Output, BundleVerifier.Verify(File.ReadAllBytes(path), trusted)));
                 var report = context.Run(run => RecordVerifier.Verify(path, trusted, parsed.GetValue(source), run), cancellation);
+                var agreement = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
+                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
+                    : null;
                 if (parsed.GetValue(json))
-                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes });
+                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Agreement = agreement });
                 else
-                    Show(context, report);
-                return Task.FromResult(report.Holds ? ExitCodes.Done : ExitCodes.CheckFailed);
+                    Show(context, report, agreement);
+                return Task.FromResult(report.Holds && agreement is not { Findings.Count: > 0 } ? ExitCodes.Done : ExitCodes.CheckFailed);
             }
         });
         return command;
+    }
+
+    private static void Show(CommandContext context, VerificationReport report, SourceAgreement? agreement)
+    {
+        Show(context, report);
+        if (agreement is null)
+            return;
+        foreach (var origin in agreement.ByOrigin)
+            Output.WriteResult(FormattableString.Invariant(
+                $"{origin.Origin.ToString().ToLowerInvariant(),-9} {100 * origin.AreaShare,5:F1} % of area; distance to the source mean {origin.SignedMeanMm:F3}, 5 % {origin.P5Mm:F3}, 95 % {origin.P95Mm:F3}, largest {origin.LargestMm:F3} mm"));
+        foreach (var finding in agreement.Findings)
+            Output.WriteResult($"{finding.Code}: {finding.Message} {finding.Remedy}");
+        if (agreement.Findings.Count == 0)
+            Output.WriteResult(FormattableString.Invariant($"model agrees with the source: 95 % of its area within {agreement.P95Mm:F3} mm"));
     }
 
     public static void Show(CommandContext context, VerificationReport report)

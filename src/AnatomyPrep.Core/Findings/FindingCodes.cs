@@ -194,6 +194,12 @@ public static class FindingCodes
     public const string WallBelowProcess = "wall-below-process";
 
     // Verify
+    public const string DeviationLarge = "deviation-large";
     public const string FewSamplesAcross = "few-samples-across";
+    public const string ModelMirrored = "model-mirrored";
+    public const string ModelMoved = "model-moved";
+    public const string ModelOfOtherSource = "model-of-other-source";
+    public const string ModelScaledUnasked = "model-scaled-unasked";
+    public const string ModelSmoothed = "model-smoothed";
     public const string SurfaceSoft = "surface-soft";
 }

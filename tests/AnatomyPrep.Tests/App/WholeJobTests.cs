@@ -35,6 +35,8 @@ public sealed class WholeJobTests : IDisposable
         }
 
         TestProgram.Run(Home, "verify", result).ExitCode.Should().Be(0);
+        var agrees = TestProgram.Run(Home, "verify", result, "--source", images, "--model", Path.Combine(result, "model.ply"));
+        agrees.Should().Match<(int ExitCode, string Output, string Errors)>(r => r.ExitCode == 0 && r.Output.Contains("agrees with the source"));
         TestProgram.Run(Home, "replay", result).Should().Match<(int ExitCode, string Output, string Errors)>(r => r.ExitCode == 0 && r.Output.Contains("identical bytes"));
         TestProgram.Run(Home, processors: 1, "replay", result).ExitCode.Should().Be(0);
 
@@ -61,6 +63,8 @@ public sealed class WholeJobTests : IDisposable
     [InlineData("prepare")]
     [InlineData("polish", "x")]
     [InlineData("check", "a", "b")]
+    [InlineData("verify", "a", "--model", "b")]
+    [InlineData("verify", "a", "--source", "c", "--model", "b", "--tolerance-mm", "0")]
     public void Wrong_usage_ends_2(params string[] arguments) => TestProgram.Run(Home, arguments).ExitCode.Should().Be(2);
 
     [Fact]

@@ -1,4 +1,5 @@
 using System.Buffers.Binary;
+using AnatomyPrep.Core.Dicom;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Phantoms.Sampling;
 using AnatomyPrep.Phantoms.Series;

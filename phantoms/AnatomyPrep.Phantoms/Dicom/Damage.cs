@@ -1,4 +1,5 @@
 using System.Globalization;
+using AnatomyPrep.Core.Dicom;
 
 namespace AnatomyPrep.Phantoms.Dicom;
 

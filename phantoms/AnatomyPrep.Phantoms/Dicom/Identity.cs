@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Dicom;
+
 namespace AnatomyPrep.Phantoms.Dicom;
 
 /// <summary>Who a phantom claims to be: always an invented person at an invented institution.</summary>

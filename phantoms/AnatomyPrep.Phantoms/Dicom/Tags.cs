@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Dicom;
+
 namespace AnatomyPrep.Phantoms.Dicom;
 
 /// <summary>Attributes by name, DICOM PS3.6.</summary>

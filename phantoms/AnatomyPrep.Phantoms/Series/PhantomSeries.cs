@@ -1,5 +1,6 @@
 using System.Buffers;
 using System.Globalization;
+using AnatomyPrep.Core.Dicom;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Phantoms.Dicom;

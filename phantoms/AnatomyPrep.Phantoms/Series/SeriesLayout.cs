@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Dicom;
 using AnatomyPrep.Phantoms.Dicom;
 
 namespace AnatomyPrep.Phantoms.Series;

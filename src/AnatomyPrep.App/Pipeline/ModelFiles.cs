@@ -12,6 +12,7 @@ internal static class ModelFiles
     public const string Stl = "model.stl";
     public const string ThreeMf = "model.3mf";
     public const string Ply = "model.ply";
+    public const string Glb = "model.glb";
     public const string Report = "report.pdf";
     public const string Sensitivity = "sensitivity.ply";
     public const string StructureFolder = "structures";
@@ -22,6 +23,7 @@ internal static class ModelFiles
         StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run);
         PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
         ThreeMfFormat.Write(mesh, Path.Combine(folder, ThreeMf), Describe(facts), run);
+        GltfFormat.Write([new(mesh, facts.Request.Anatomy, null, facts.Measurements.Mesh.Solid)], Path.Combine(folder, Glb), label, run);
     }
 
     /// <summary>Each structure in files of its own, and all in one of each kind; in 3MF as one object each.</summary>
@@ -38,7 +40,9 @@ internal static class ModelFiles
         var together = MeshJoin.Join([.. solids.Select(s => s.Mesh)]);
         StlFormat.Write(together, Path.Combine(folder, Stl), label, run);
         PlyFormat.Write(together, Path.Combine(folder, Ply), label, run);
-        ThreeMfFormat.Write([.. solids.Select(s => new ThreeMfSolid(s.Mesh, s.Name, s.Structure!.Colour, s.Measurements.Mesh.Solid))], Path.Combine(folder, ThreeMf), Describe(facts), run);
+        ThreeMfSolid[] objects = [.. solids.Select(s => new ThreeMfSolid(s.Mesh, s.Name, s.Structure!.Colour, s.Measurements.Mesh.Solid))];
+        ThreeMfFormat.Write(objects, Path.Combine(folder, ThreeMf), Describe(facts), run);
+        GltfFormat.Write(objects, Path.Combine(folder, Glb), label, run);
     }
 
     /// <summary>The surface as it was measured, in patient coordinates, with how far every vertex would move.</summary>

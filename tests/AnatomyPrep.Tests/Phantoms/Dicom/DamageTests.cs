@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Dicom;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Phantoms.Catalogue;
 using AnatomyPrep.Phantoms.Dicom;

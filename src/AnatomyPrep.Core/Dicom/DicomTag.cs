@@ -1,6 +1,6 @@
 using System.Globalization;
 
-namespace AnatomyPrep.Phantoms.Dicom;
+namespace AnatomyPrep.Core.Dicom;
 
 /// <summary>Group and element number of an attribute; ordered as in a file.</summary>
 public readonly record struct DicomTag(ushort Group, ushort Element) : IComparable<DicomTag>

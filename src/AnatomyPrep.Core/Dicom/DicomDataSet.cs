@@ -2,7 +2,7 @@ using System.Buffers.Binary;
 using System.Globalization;
 using System.Text;
 
-namespace AnatomyPrep.Phantoms.Dicom;
+namespace AnatomyPrep.Core.Dicom;
 
 /// <summary>Attributes of one object or sequence item, in file order; a value that is set twice keeps the last.</summary>
 public sealed class DicomDataSet

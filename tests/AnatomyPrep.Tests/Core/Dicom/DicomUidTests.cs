@@ -1,7 +1,7 @@
 using System.Globalization;
-using AnatomyPrep.Phantoms.Dicom;
+using AnatomyPrep.Core.Dicom;
 
-namespace AnatomyPrep.Tests.Phantoms.Dicom;
+namespace AnatomyPrep.Tests.Core.Dicom;
 
 public sealed class DicomUidTests
 {

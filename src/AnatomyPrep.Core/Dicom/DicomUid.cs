@@ -3,9 +3,9 @@ using System.Globalization;
 using System.Security.Cryptography;
 using System.Text;
 
-namespace AnatomyPrep.Phantoms.Dicom;
+namespace AnatomyPrep.Core.Dicom;
 
-/// <summary>Unique identifiers that follow from a text: the same phantom has the same ones everywhere, always.</summary>
+/// <summary>Unique identifiers that follow from a text: the same thing has the same ones everywhere, always.</summary>
 /// <remarks>
 /// Method: root 2.25 and a UUID as one decimal number (DICOM PS3.5, B.2); the UUID is of version 8 (RFC 9562, 5.8) and
 /// made of the first bits of SHA-256 over the text.
@@ -15,6 +15,7 @@ public static class DicomUid
     public const string CtImageStorage = "1.2.840.10008.5.1.4.1.1.2";
     public const string MrImageStorage = "1.2.840.10008.5.1.4.1.1.4";
     public const string SecondaryCaptureStorage = "1.2.840.10008.5.1.4.1.1.7";
+    public const string EncapsulatedStlStorage = "1.2.840.10008.5.1.4.1.1.104.3";
     public const string ImplicitVrLittleEndian = "1.2.840.10008.1.2";
     public const string ExplicitVrLittleEndian = "1.2.840.10008.1.2.1";
 

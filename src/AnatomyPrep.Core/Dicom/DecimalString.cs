@@ -1,14 +1,14 @@
 using System.Globalization;
 using AnatomyPrep.Core.Geometry;
 
-namespace AnatomyPrep.Phantoms.Dicom;
+namespace AnatomyPrep.Core.Dicom;
 
 /// <summary>Numbers as DICOM decimal strings: at most 16 characters (PS3.5, table 6.2-1), as precise as those allow.</summary>
-internal static class DecimalString
+public static class DecimalString
 {
     private const int MaximumLength = 16;
 
-    internal static string Format(double value)
+    public static string Format(double value)
     {
         if (!double.IsFinite(value))
             throw new ArgumentOutOfRangeException(nameof(value), value, "A decimal string is finite.");
@@ -21,7 +21,7 @@ internal static class DecimalString
     }
 
     /// <summary>Several values, as one attribute holds them.</summary>
-    internal static string Format(params ReadOnlySpan<double> values)
+    public static string Format(params ReadOnlySpan<double> values)
     {
         var parts = new string[values.Length];
         for (var i = 0; i < parts.Length; i++)
@@ -29,8 +29,8 @@ internal static class DecimalString
         return string.Join('\\', parts);
     }
 
-    internal static string Format(Vec3 v) => Format(v.X, v.Y, v.Z);
+    public static string Format(Vec3 v) => Format(v.X, v.Y, v.Z);
 
     /// <summary>The value that a reader of the string gets.</summary>
-    internal static double Quantise(double value) => double.Parse(Format(value), CultureInfo.InvariantCulture);
+    public static double Quantise(double value) => double.Parse(Format(value), CultureInfo.InvariantCulture);
 }

@@ -1,4 +1,4 @@
-namespace AnatomyPrep.Phantoms.Dicom;
+namespace AnatomyPrep.Core.Dicom;
 
 /// <summary>Value representations this writer knows, named as in DICOM PS3.5, table 6.2-1.</summary>
 public enum Vr

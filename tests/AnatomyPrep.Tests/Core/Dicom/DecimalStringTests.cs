@@ -1,8 +1,8 @@
 using System.Globalization;
-using AnatomyPrep.Phantoms.Dicom;
+using AnatomyPrep.Core.Dicom;
 using CsCheck;
 
-namespace AnatomyPrep.Tests.Phantoms.Dicom;
+namespace AnatomyPrep.Tests.Core.Dicom;
 
 public sealed class DecimalStringTests
 {

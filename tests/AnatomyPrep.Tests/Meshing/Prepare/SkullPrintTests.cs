@@ -66,8 +66,10 @@ public sealed class SkullPrintTests
             n = np.cross(p[t[:, 1]] - p[t[:, 0]], p[t[:, 2]] - p[t[:, 0]])
             a = np.linalg.norm(n, axis=1)
             low = p[:, 2].min()
-            over = (n[:, 2] < -math.cos(math.radians(45)) * a) & (p[t, 2].max(axis=1) - low > 0.02)
-            print(repr(float((a[over] / 2).sum())))
+            raised = p[t, 2].max(axis=1) - low > 0.02
+            for limit in (45 - 0.03, 45, 45 + 0.03):
+                over = (n[:, 2] < -math.cos(math.radians(limit)) * a) & raised
+                print(repr(float((a[over] / 2).sum())))
             tree = vtk.vtkOBBTree(); tree.SetDataSet(d); tree.BuildLocator()
             for line in open(sys.argv[2]):
                 v = np.array([float(x) for x in line.split()])
@@ -80,10 +82,11 @@ public sealed class SkullPrintTests
             stl,
             list);
         var numbers = answer.Split('\n', StringSplitOptions.RemoveEmptyEntries).Select(l => double.Parse(l, CultureInfo.InvariantCulture)).ToArray();
-        // The limit differs by the stated tolerance of 0.02°: within 0.1 % of the area.
+        // Ours takes the limit with a tolerance of 0.02°, and float32 corners turn a normal by less than 0.01°: it lies between VTK's areas
+        // for limits 0.03° to either side.
         var contact = SupportNeed.Measure(skull, new(0, 0, 1), 45, 1, s_run).Lies.ContactMm2;
-        contact.Should().BeApproximately(numbers[0], 0.001 * numbers[0]);
-        var agree = rays.Where((v, i) => Math.Abs(numbers[i + 1] - map.RayMm[v]) < 1e-3 + (1e-4 * map.RayMm[v])).Count();
+        contact.Should().BeInRange(numbers[0], numbers[2]);
+        var agree = rays.Where((v, i) => Math.Abs(numbers[i + 3] - map.RayMm[v]) < 1e-3 + (1e-4 * map.RayMm[v])).Count();
         // Rays that graze an edge may find one or the other of two surfaces.
         agree.Should().BeGreaterThan(rays.Length * 97 / 100);
     }

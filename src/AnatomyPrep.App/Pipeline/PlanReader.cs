@@ -18,8 +18,8 @@ internal sealed class PlanReader(StepCatalog catalog)
 
     internal static readonly string[] Sides = ["left", "right", "both", "midline"];
 
-    // These put a model elsewhere, or judge the whole of what is printed; the structures of one run must stay where they are to each other.
-    internal static readonly string[] Movements = ["align-landmarks", "align-to-plane", "check-print", "compensate-shrink", "cut-into-parts", "fit-plate", "lay", "mirror", "move", "orient", "place-on-bed", "rotate", "scale"];
+    // They judge the whole of what is printed, or of what lies inside what.
+    private static readonly string[] s_ofTheWhole = ["check-print", "orient"];
 
     // Okabe and Ito's palette (see OriginPalette) after the colour of bone: told apart by all common kinds of colour vision.
     private static readonly Rgb[] s_colours = [new(236, 224, 200), new(86, 180, 233), new(213, 94, 0), new(0, 158, 115), new(204, 121, 167), new(240, 228, 66), new(0, 114, 178), new(230, 159, 0)];
@@ -66,6 +66,9 @@ internal sealed class PlanReader(StepCatalog catalog)
         return structures;
     }
 
+    /// <summary>The structures of one run must stay where they are to each other.</summary>
+    internal static bool IsForStructures(StepSpec spec) => !spec.MovesModel && !s_ofTheWhole.Contains(spec.Name);
+
     private PlanStructure ReadStructure(YamlMappingNode map, int number, string where)
     {
         foreach (var (key, _) in map.Children)
@@ -80,7 +83,7 @@ internal sealed class PlanReader(StepCatalog catalog)
         var structure = new PlanStructure(Scalar(map, "name", where), colour, side, ReadSteps(map, where));
         if (structure.FileName.Length is 0 or > LongestName)
             throw new PlanException(where, Line(map), "structure name", Show(map.Children["name"]), $"1 to {LongestName} letters and digits, blanks and hyphens between them");
-        if (structure.Steps.FirstOrDefault(s => Movements.Contains(s.Name)) is { } moving)
+        if (structure.Steps.FirstOrDefault(s => catalog.TryFind(s.Name, out var spec) && !IsForStructures(spec)) is { } moving)
             throw new PlanException(where, moving.Line, "step", moving.Name, "steps that leave a structure where it is, so that structures fit each other");
         return structure;
     }

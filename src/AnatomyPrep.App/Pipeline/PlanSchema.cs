@@ -37,7 +37,7 @@ internal static class PlanSchema
                         ["name"] = new JsonObject { ["type"] = new JsonArray("string", "number"), ["minLength"] = 1, ["pattern"] = "[A-Za-z0-9]" },
                         ["colour"] = new JsonObject { ["type"] = "string", ["pattern"] = "^#[0-9A-Fa-f]{6}$" },
                         ["side"] = new JsonObject { ["enum"] = new JsonArray([.. PlanReader.Sides.Select(s => (JsonNode)s)]) },
-                        ["steps"] = Steps(catalog.Specs.Where(s => !PlanReader.Movements.Contains(s.Name))),
+                        ["steps"] = Steps(catalog.Specs.Where(PlanReader.IsForStructures)),
                     },
                 },
             },

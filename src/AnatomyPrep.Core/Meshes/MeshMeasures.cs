@@ -18,6 +18,9 @@ public static class MeshMeasures
     /// <summary>Σ |(b−a)×(c−a)|/2. mm².</summary>
     public static double AreaMm2(Mesh mesh, RunContext? run = null) => Sum(mesh, run, default(AreaTerm));
 
+    /// <summary>Area of the triangles with a corner among the marked vertices. mm².</summary>
+    public static double AreaTouchingMm2(Mesh mesh, bool[] marked, RunContext? run = null) => Sum(mesh, run, new TouchingAreaTerm(marked));
+
     /// <summary>Area per origin, indexed by <see cref="Origin"/>. mm².</summary>
     public static double[] AreaByOriginMm2(Mesh mesh, RunContext? run = null)
     {
@@ -72,6 +75,15 @@ public static class MeshMeasures
     private readonly struct AreaTerm : ITerm
     {
         public double Of(Mesh mesh, int t) => TriangleAreaMm2(mesh, t);
+    }
+
+    private readonly struct TouchingAreaTerm(bool[] marked) : ITerm
+    {
+        public double Of(Mesh mesh, int t)
+        {
+            var (a, b, c) = mesh.Triangle(t);
+            return marked[a] || marked[b] || marked[c] ? TriangleAreaMm2(mesh, t) : 0;
+        }
     }
 
     private readonly struct OriginAreaTerm(Origin wanted) : ITerm

@@ -41,4 +41,8 @@ public sealed record ParameterSpec(
     ParameterKind? Item = null);
 
 /// <summary>One kind of step a plan may hold.</summary>
-public sealed record StepSpec(string Name, Stage Stage, string Description, IReadOnlyList<ParameterSpec> Parameters);
+public sealed record StepSpec(string Name, Stage Stage, string Description, IReadOnlyList<ParameterSpec> Parameters)
+{
+    /// <summary>After it the model lies elsewhere than its source, or has another size.</summary>
+    public bool MovesModel { get; init; }
+}

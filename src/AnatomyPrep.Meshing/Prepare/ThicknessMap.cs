@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Meshing.Prepare;
 
@@ -45,7 +46,7 @@ public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
     ///   spot and no opposite wall. So wedges sharper than 75° count as thin towards their edge, right angles do not.
     /// The sphere is never larger than the ray. On smooth walls both are the thickness within the facets' own deviation (2 % on a sphere of 5,120 triangles).
     /// Vertices whose ray finds nothing within the reach are not thin and get infinity.
-    /// Cost: one ray and about three nearest searches a vertex; memory as <see cref="TriangleTree"/> and 20 bytes a vertex.
+    /// Cost: one ray and about three nearest searches a vertex; memory as <see cref="TriangleTree"/> and 36 bytes a vertex.
     /// Same bytes on any number of threads.
     /// </remarks>
     /// <param name="reachMm">Nothing farther is looked for; walls beyond are not thin.</param>
@@ -66,7 +67,7 @@ public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
             for (var i = from; i < to; i++)
             {
                 var v = order[i];
-                var into = new Vec3(normals[3 * v], normals[(3 * v) + 1], normals[(3 * v) + 2]) * sign;
+                var into = normals[v].Normalized() * sign;
                 if (into != Vec3.Zero)
                     (map.RayMm[v], map.SphereMm[v]) = At(mesh, tree, v, into, side, reachMm);
             }

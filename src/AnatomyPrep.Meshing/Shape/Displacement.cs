@@ -51,7 +51,7 @@ public readonly record struct Displacement(double MeanMm, double MaxMm, int Move
             movedVertices += counts[i];
         }
 
-        var area = movedVertices == 0 ? 0 : ChangedArea(after, moved, movedVertices, run);
+        var area = movedVertices == 0 ? 0 : MeshMeasures.AreaTouchingMm2(after, moved, run);
         return new(vertices == 0 ? 0 : total / vertices, largest, movedVertices, area);
     }
 
@@ -66,26 +66,5 @@ public readonly record struct Displacement(double MeanMm, double MaxMm, int Move
             MeshMeasures.SignedVolumeMm3(before, run),
             MeshMeasures.SignedVolumeMm3(after, run),
             measures);
-    }
-
-    private static double ChangedArea(Mesh mesh, bool[] moved, int movedVertices, RunContext run)
-    {
-        // The same blocks and the same order: the same bits as below.
-        if (movedVertices == mesh.VertexCount)
-            return MeshMeasures.AreaMm2(mesh, run);
-        var triangles = mesh.TriangleArray;
-        var sums = new double[Partition.Pieces(mesh.TriangleCount, Block)];
-        Partition.Ranges(run, mesh.TriangleCount, Block, (piece, from, to) =>
-        {
-            double sum = 0;
-            for (var t = from; t < to; t++)
-                if (moved[triangles[3 * t]] || moved[triangles[(3 * t) + 1]] || moved[triangles[(3 * t) + 2]])
-                    sum += MeshMeasures.TriangleAreaMm2(mesh, t);
-            sums[piece] = sum;
-        });
-        double area = 0;
-        foreach (var sum in sums)
-            area += sum;
-        return area;
     }
 }

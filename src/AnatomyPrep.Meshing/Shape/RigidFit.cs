@@ -34,7 +34,19 @@ internal readonly record struct RigidFit(Affine3 Map, double RmsMm, double Mirro
     /// <summary>Rank of the spread of the points: 0 a point, 1 a line, 2 a plane, 3 space; directions below 1e-6 of the largest do not count.</summary>
     internal static int Rank(ReadOnlySpan<Vec3> points)
     {
-        var mean = Mean(points);
+        var m = Scatter(points, Mean(points));
+        SymmetricEigen.Solve(m, 3);
+        var largest = Math.Max(m[0], Math.Max(m[4], m[8]));
+        var rank = 0;
+        for (var i = 0; i < 3; i++)
+            if (largest > 0 && m[4 * i] > largest * 1e-12)
+                rank++;
+        return rank;
+    }
+
+    /// <summary>Σ (p − mean)(p − mean)ᵀ, 3 by 3, row by row.</summary>
+    internal static double[] Scatter(ReadOnlySpan<Vec3> points, Vec3 mean)
+    {
         var m = new double[9];
         foreach (var point in points)
         {
@@ -44,13 +56,7 @@ internal readonly record struct RigidFit(Affine3 Map, double RmsMm, double Mirro
                     m[(3 * r) + c] += p[r] * p[c];
         }
 
-        SymmetricEigen.Solve(m, 3);
-        var largest = Math.Max(m[0], Math.Max(m[4], m[8]));
-        var rank = 0;
-        for (var i = 0; i < 3; i++)
-            if (largest > 0 && m[4 * i] > largest * 1e-12)
-                rank++;
-        return rank;
+        return m;
     }
 
     private static double[] HornMatrix(ReadOnlySpan<double> m, double sign)
@@ -88,7 +94,7 @@ internal readonly record struct RigidFit(Affine3 Map, double RmsMm, double Mirro
             Vec3.Zero);
     }
 
-    private static Vec3 Mean(ReadOnlySpan<Vec3> points)
+    internal static Vec3 Mean(ReadOnlySpan<Vec3> points)
     {
         var sum = Vec3.Zero;
         foreach (var p in points)

@@ -149,7 +149,7 @@ public static class ModelAgainstSource
                 most = i;
         var at = points[most];
         Array.Sort(sorted);
-        return (Rank(sorted, 0.95), Rank(sorted, 0.5), sorted[^1], at);
+        return (SurfaceDistance.Rank(sorted, 0.95), SurfaceDistance.Rank(sorted, 0.5), sorted[^1], at);
     }
 
     private static List<OriginDeviation> ByOrigin(Mesh model, int[] triangles, double[] signedMm, RunContext run)
@@ -167,30 +167,25 @@ public static class ModelAgainstSource
                 continue;
             double[] sorted = [.. own.Order()];
             list.Add(new(origin, areas[(int)origin], areas[(int)origin] / all, own.Sum() / own.Count,
-                Rank(sorted, 0.05), Rank(sorted, 0.5), Rank(sorted, 0.95), Math.Max(Math.Abs(sorted[0]), Math.Abs(sorted[^1]))));
+                SurfaceDistance.Rank(sorted, 0.05), SurfaceDistance.Rank(sorted, 0.5), SurfaceDistance.Rank(sorted, 0.95), Math.Max(Math.Abs(sorted[0]), Math.Abs(sorted[^1]))));
         }
 
         return list;
     }
 
-    private static double Rank(double[] sorted, double part) => sorted[Math.Clamp((int)Math.Ceiling(part * sorted.Length) - 1, 0, sorted.Length - 1)];
-
     /// <summary>Mean bend, rad/mm: length of every edge times the angle of its triangles, summed and divided by the area.</summary>
     private static double BendPerAreaOf(Mesh mesh, RunContext run)
     {
-        var first = new Dictionary<(int, int), int>(mesh.TriangleCount * 3 / 2);
+        var opposite = EdgeTable.Build(mesh, run).OppositeArray;
         double bend = 0;
-        for (var t = 0; t < mesh.TriangleCount; t++)
+        for (var h = 0; h < opposite.Length; h++)
         {
-            for (var k = 0; k < 3; k++)
-            {
-                int u = mesh.Triangles[(3 * t) + k], v = mesh.Triangles[(3 * t) + ((k + 1) % 3)];
-                var edge = u < v ? (u, v) : (v, u);
-                if (first.TryAdd(edge, t))
-                    continue;
-                Vec3 n = Across(mesh, first[edge]), m = Across(mesh, t);
-                bend += Vec3.Distance(mesh.Local(u), mesh.Local(v)) * Math.Atan2(Vec3.Cross(n, m).Length, Vec3.Dot(n, m));
-            }
+            // Each edge once, from the later of its two triangles.
+            if (opposite[h] < 0 || opposite[h] > h)
+                continue;
+            Vec3 n = Across(mesh, opposite[h] / 3), m = Across(mesh, h / 3);
+            var length = Vec3.Distance(mesh.Local(mesh.Triangles[h]), mesh.Local(mesh.Triangles[EdgeTable.Next(h)]));
+            bend += length * Math.Atan2(Vec3.Cross(n, m).Length, Vec3.Dot(n, m));
         }
 
         return Math.Max(bend, double.Epsilon) / MeshMeasures.AreaMm2(mesh, run);

@@ -2,6 +2,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Verify;
@@ -19,10 +20,8 @@ public sealed record RigidRegistrationResult(Affine3 ScanToModel, double Residua
 
 /// <summary>Lays the re-scan of a printed part on its model by a rigid motion, without a first guess.</summary>
 /// <remarks>
-/// Method (papers cited from memory): iterative closest points, P. J. Besl and N. D. McKay, IEEE TPAMI 14(2), 1992, with the
-///   distance to the tangent plane of Y. Chen and G. Medioni, "Object modelling by registration of multiple range images", Image and
-///   Vision Computing 10(3), 1992; the farthest tenth of the points is left out of each step after D. Chetverikov et al., "The
-///   Trimmed Iterative Closest Point Algorithm", ICPR 2002. Starts: centroids on each other, the principal axes in their four proper
+/// Method (papers cited from memory): <see cref="TangentPlaneSteps"/>, the farthest tenth of the points left out of each.
+///   Starts: centroids on each other, the principal axes in their four proper
 ///   pairings and a fixed set of rotations along the spiral of M. Alexa, "Super-Fibonacci Spirals", CVPR 2022; the best few go on with more
 ///   points, the best of them to the end.
 /// Scale: S. Umeyama, IEEE TPAMI 13(4), 1991, gives the scale of a similarity for known pairs. Pairs found as nearest points slide
@@ -36,6 +35,7 @@ public sealed record RigidRegistrationResult(Affine3 ScanToModel, double Residua
 public static class RigidRegistration
 {
     private const double Kept = 0.9;
+    private const double SettledMm = 1e-6;
     private const int Rotations = 96;
     private const int CoarsePoints = 200;
     private const int MiddlePoints = 800;
@@ -52,7 +52,7 @@ public static class RigidRegistration
         var mirror = Affine3.Mirror(Vec3.Zero, new Vec3(1, 0, 0));
         var mirrored = Find(scan, target, run, mirror);
         run.Report("register", "mirror image", 1);
-        var scale = ScanScale(Points(scan, FinePoints, "scan", run), target.Tree, straight.Map);
+        var scale = ScanScale(Points(scan, FinePoints, "scan", run), target.Tree, straight.Map, run);
         return new(straight.Map, straight.RmsMm, scale, mirrored.RmsMm);
     }
 
@@ -78,7 +78,7 @@ public static class RigidRegistration
     private static Placed[] Improve(Affine3[] starts, Vec3[] points, TriangleTree tree, int steps, RunContext run)
     {
         var placed = new Placed[starts.Length];
-        Partition.For(run, starts.Length, s => placed[s] = Steps(points, tree, starts[s], steps));
+        Partition.For(run, starts.Length, s => placed[s] = Steps(points, tree, starts[s], steps, run));
         return [.. placed.OrderBy(p => p.RmsMm)];
     }
 
@@ -112,153 +112,25 @@ public static class RigidRegistration
 
     private static (Vec3 Mean, Affine3 Axes) PrincipalAxes(Vec3[] points)
     {
-        var mean = Mean(points);
-        var m = new double[9];
-        foreach (var point in points)
-        {
-            var p = point - mean;
-            for (var r = 0; r < 3; r++)
-                for (var c = 0; c < 3; c++)
-                    m[(3 * r) + c] += p[r] * p[c];
-        }
-
-        var v = Shape.SymmetricEigen.Solve(m, 3);
+        var mean = RigidFit.Mean(points);
+        var m = RigidFit.Scatter(points, mean);
+        var v = SymmetricEigen.Solve(m, 3);
         var order = Enumerable.Range(0, 3).OrderByDescending(i => m[4 * i]).ToArray();
         Vec3 Column(int i) => new(v[order[i]], v[3 + order[i]], v[6 + order[i]]);
         return (mean, new(Column(0), Column(1), Vec3.Cross(Column(0), Column(1)), Vec3.Zero));
     }
 
-    private static Vec3 Mean(Vec3[] points) => points.Aggregate(Vec3.Zero, (sum, p) => sum + p) / points.Length;
-
-    private static Placed Steps(Vec3[] points, TriangleTree tree, Affine3 map, int most)
+    private static Placed Steps(Vec3[] points, TriangleTree tree, Affine3 start, int most, RunContext run)
     {
-        var pairs = new Pairs(points, tree);
-        for (var step = 0; step < most; step++)
-        {
-            pairs.Find(map);
-            var change = pairs.Step(withScale: false);
-            map = change.Motion.After(map);
-            if (change.LargestMm < 1e-6)
-                break;
-        }
-
-        pairs.Find(map);
-        return new(map, pairs.KeptRmsMm);
+        var steps = new TangentPlaneSteps(points, tree, Kept, withScale: false);
+        var map = steps.Run(start, most, SettledMm, run);
+        return new(map, steps.KeptRmsMm);
     }
 
-    private static double ScanScale(Vec3[] points, TriangleTree tree, Affine3 map)
-    {
-        var pairs = new Pairs(points, tree);
-        var scale = 1.0;
-        for (var step = 0; step < 40; step++)
-        {
-            pairs.Find(map);
-            var change = pairs.Step(withScale: true);
-            map = change.Motion.After(map);
-            scale *= change.Scale;
-            if (change.LargestMm < 1e-6)
-                break;
-        }
-
-        return 1 / scale;
-    }
+    private static double ScanScale(Vec3[] points, TriangleTree tree, Affine3 rigid, RunContext run) =>
+        1 / Math.Cbrt(new TangentPlaneSteps(points, tree, Kept, withScale: true).Run(rigid, 40, SettledMm, run).Determinant);
 
     private sealed record Target(TriangleTree Tree, Vec3[] Points);
 
     private readonly record struct Placed(Affine3 Map, double RmsMm);
-
-    private readonly record struct Change(Affine3 Motion, double Scale, double LargestMm);
-
-    /// <summary>Moved points, their nearest points on the model, and the step that brings them nearer.</summary>
-    private sealed class Pairs(Vec3[] points, TriangleTree tree)
-    {
-        private readonly Vec3[] _moved = new Vec3[points.Length];
-        private readonly SurfacePoint[] _nearest = new SurfacePoint[points.Length];
-        private readonly double[] _sorted = new double[points.Length];
-        private double _limitMm;
-
-        internal double KeptRmsMm { get; private set; }
-
-        internal void Find(Affine3 map)
-        {
-            for (var i = 0; i < points.Length; i++)
-            {
-                _moved[i] = map.Map(points[i]);
-                _nearest[i] = tree.Nearest(_moved[i]);
-                _sorted[i] = _nearest[i].DistanceMm;
-            }
-
-            Array.Sort(_sorted);
-            var kept = Math.Max(1, (int)(Kept * points.Length));
-            _limitMm = _sorted[kept - 1];
-            double sum = 0;
-            for (var i = 0; i < kept; i++)
-                sum += _sorted[i] * _sorted[i];
-            KeptRmsMm = Math.Sqrt(sum / kept);
-        }
-
-        /// <summary>Gauss-Newton step of the distances to the tangent planes, about the centroid, lengths in units of the radius.</summary>
-        internal Change Step(bool withScale)
-        {
-            var size = withScale ? 7 : 6;
-            var center = Mean(_moved);
-            var radius = Math.Sqrt(_moved.Sum(p => (p - center).LengthSquared) / _moved.Length);
-            if (!(radius > 0))
-                return new(Affine3.Identity, 1, 0);
-            var a = new double[size * size];
-            var b = new double[size];
-            Span<double> row = stackalloc double[7];
-            for (var i = 0; i < _moved.Length; i++)
-            {
-                if (_nearest[i].DistanceMm > _limitMm)
-                    continue;
-                var n = Normal(_nearest[i].Triangle);
-                var p = (_moved[i] - center) / radius;
-                var turn = Vec3.Cross(p, n);
-                var miss = Vec3.Dot(_nearest[i].PositionMm - _moved[i], n) / radius;
-                (row[0], row[1], row[2], row[3], row[4], row[5], row[6]) = (turn.X, turn.Y, turn.Z, n.X, n.Y, n.Z, Vec3.Dot(p, n));
-                for (var r = 0; r < size; r++)
-                {
-                    b[r] += row[r] * miss;
-                    for (var c = 0; c < size; c++)
-                        a[(r * size) + c] += row[r] * row[c];
-                }
-            }
-
-            var x = Solve(a, b, size);
-            var scale = withScale ? 1 + x[6] : 1;
-            var angle = new Vec3(x[0], x[1], x[2]);
-            var shift = new Vec3(x[3], x[4], x[5]) * radius;
-            var motion = Affine3.Translate(center + shift).After(Affine3.Rotate(angle, angle.Length)).After(Affine3.Scale(scale)).After(Affine3.Translate(-center));
-            return new(motion, scale, shift.Length + ((angle.Length + Math.Abs(scale - 1)) * radius));
-        }
-
-        private Vec3 Normal(int triangle)
-        {
-            var (a, b, c) = tree.Mesh.Triangle(triangle);
-            var p = tree.Mesh.Local(a);
-            return Vec3.Cross(tree.Mesh.Local(b) - p, tree.Mesh.Local(c) - p).Normalized();
-        }
-
-        // By eigenvectors: directions in which the surface slides in itself get no step instead of a huge one.
-        private static double[] Solve(double[] a, double[] b, int size)
-        {
-            var vectors = Shape.SymmetricEigen.Solve(a, size);
-            var largest = Enumerable.Range(0, size).Max(i => a[(i * size) + i]);
-            var x = new double[size];
-            for (var i = 0; i < size; i++)
-            {
-                var value = a[(i * size) + i];
-                if (!(value > largest * 1e-9))
-                    continue;
-                double along = 0;
-                for (var r = 0; r < size; r++)
-                    along += vectors[(r * size) + i] * b[r];
-                for (var r = 0; r < size; r++)
-                    x[r] += vectors[(r * size) + i] * (along / value);
-            }
-
-            return x;
-        }
-    }
 }

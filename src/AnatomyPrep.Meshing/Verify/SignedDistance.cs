@@ -18,9 +18,6 @@ namespace AnatomyPrep.Meshing.Verify;
 /// </remarks>
 public sealed class SignedDistance
 {
-    private const int PieceVertices = 1 << 14;
-    private const int PieceTriangles = 1 << 14;
-
     private readonly EdgeTable _edges;
     private readonly Vec3[] _vertexNormals;
 
@@ -36,7 +33,7 @@ public sealed class SignedDistance
     public static SignedDistance To(Mesh mesh, RunContext run) => To(TriangleTree.Build(mesh, run), EdgeTable.Build(mesh), run);
 
     /// <param name="edges">Of the tree's mesh.</param>
-    public static SignedDistance To(TriangleTree tree, EdgeTable edges, RunContext run) => new(tree, edges, VertexNormals(tree.Mesh, run));
+    public static SignedDistance To(TriangleTree tree, EdgeTable edges, RunContext run) => new(tree, edges, AngleNormals.Of(tree.Mesh, run));
 
     /// <summary>Signed distance, and the nearest point with its unsigned distance.</summary>
     /// <returns>Infinity when nothing lies within the distance asked.</returns>
@@ -87,39 +84,5 @@ public sealed class SignedDistance
         var (a, b, c) = Tree.Mesh.Triangle(triangle);
         var p = Tree.Mesh.Local(a);
         return Vec3.Cross(Tree.Mesh.Local(b) - p, Tree.Mesh.Local(c) - p).Normalized();
-    }
-
-    /// <summary>Sum over the triangles of a vertex of unit normal times angle; not normalised.</summary>
-    private static Vec3[] VertexNormals(Mesh mesh, RunContext run)
-    {
-        // Per corner in parallel, then gathered in triangle order, so that sums do not depend on threads.
-        var normals = new Vec3[mesh.VertexCount];
-        var weighted = new Vec3[Math.Min(mesh.TriangleCount, PieceTriangles * 16) * 3];
-        for (var first = 0; first < mesh.TriangleCount; first += PieceTriangles * 16)
-        {
-            var start = first;
-            var count = Math.Min(PieceTriangles * 16, mesh.TriangleCount - first);
-            Partition.Ranges(run, count, PieceTriangles, (_, from, to) =>
-            {
-                for (var t = from; t < to; t++)
-                    WeightedNormals(mesh, start + t, weighted.AsSpan(3 * t, 3));
-            });
-            for (var c = 0; c < 3 * count; c++)
-                normals[mesh.TriangleArray[(3 * start) + c]] += weighted[c];
-        }
-
-        return normals;
-    }
-
-    private static void WeightedNormals(Mesh mesh, int triangle, Span<Vec3> corners)
-    {
-        var (a, b, c) = mesh.Triangle(triangle);
-        Vec3 pa = mesh.Local(a), pb = mesh.Local(b), pc = mesh.Local(c);
-        var cross = Vec3.Cross(pb - pa, pc - pa);
-        var twiceArea = cross.Length;
-        var normal = twiceArea > 0 ? cross / twiceArea : Vec3.Zero;
-        corners[0] = normal * Math.Atan2(twiceArea, Vec3.Dot(pb - pa, pc - pa));
-        corners[1] = normal * Math.Atan2(twiceArea, Vec3.Dot(pc - pb, pa - pb));
-        corners[2] = normal * Math.Atan2(twiceArea, Vec3.Dot(pa - pc, pb - pc));
     }
 }

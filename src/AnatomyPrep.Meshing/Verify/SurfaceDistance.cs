@@ -69,6 +69,9 @@ public static class SurfaceDistance
     }
 
     /// <summary>One direction: what was measured, and its figures.</summary>
+    /// <summary>The value that the given part of a sorted list does not exceed.</summary>
+    internal static double Rank(double[] sorted, double part) => sorted[Math.Clamp((int)Math.Ceiling(part * sorted.Length) - 1, 0, sorted.Length - 1)];
+
     private sealed record Measured(DistanceSummary Summary, double[] SortedMm, double[] VertexMm)
     {
         internal static Measured From(Mesh mesh, SignedDistance to, int samples, RunContext run)
@@ -123,8 +126,6 @@ public static class SurfaceDistance
 
             return (p50, p95);
         }
-
-        private static double Rank(double[] sorted, double part) => sorted[Math.Clamp((int)Math.Ceiling(part * sorted.Length) - 1, 0, sorted.Length - 1)];
 
         private static List<int> Used(Mesh mesh)
         {

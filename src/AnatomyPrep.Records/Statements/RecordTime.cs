@@ -11,6 +11,9 @@ public sealed class RecordTime : JsonConverter<DateTimeOffset>
 
     public static string Text(DateTimeOffset instant) => instant.UtcDateTime.ToString(Form, CultureInfo.InvariantCulture);
 
+    /// <exception cref="FormatException">It has another form.</exception>
+    public static DateTimeOffset Parse(string text) => DateTimeOffset.ParseExact(text, Form, CultureInfo.InvariantCulture, DateTimeStyles.AssumeUniversal | DateTimeStyles.AdjustToUniversal);
+
     public override DateTimeOffset Read(ref Utf8JsonReader reader, Type typeToConvert, JsonSerializerOptions options) =>
         DateTimeOffset.TryParseExact(
             reader.GetString(), Form, CultureInfo.InvariantCulture, DateTimeStyles.AssumeUniversal | DateTimeStyles.AdjustToUniversal, out var instant)

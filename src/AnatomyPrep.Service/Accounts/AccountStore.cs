@@ -2,6 +2,7 @@ using System.Buffers.Text;
 using System.Security.Cryptography;
 using System.Text;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Storage;
 
@@ -176,11 +177,11 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         }
     }
 
-    private string Now(TimeSpan later = default) => Timestamp.Text(clock.GetUtcNow() + later);
+    private string Now(TimeSpan later = default) => RecordTime.Text(clock.GetUtcNow() + later);
 
     private static string NewSecret() => Base64Url.EncodeToString(RandomNumberGenerator.GetBytes(32));
 
     private static string HashOf(string secret) => Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(secret)));
 
-    private static AccountEntry Entry(Microsoft.Data.Sqlite.SqliteDataReader row) => new(row.GetString(0), row.GetString(1), Timestamp.Parse(row.GetString(2)), row.GetInt32(3) != 0);
+    private static AccountEntry Entry(Microsoft.Data.Sqlite.SqliteDataReader row) => new(row.GetString(0), row.GetString(1), RecordTime.Parse(row.GetString(2)), row.GetInt32(3) != 0);
 }

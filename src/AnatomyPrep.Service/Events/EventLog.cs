@@ -1,3 +1,4 @@
+using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Storage;
 using Microsoft.Data.Sqlite;
 
@@ -24,7 +25,7 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
 
     public void Append(DatabaseChange change, ServiceEvent happened) => change.Execute(
         "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
-        ("@at", Timestamp.Text(clock.GetUtcNow())),
+        ("@at", RecordTime.Text(clock.GetUtcNow())),
         ("@kind", happened.Kind),
         ("@subject", happened.Subject),
         ("@actor", happened.Actor),
@@ -34,7 +35,7 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
     /// <summary>Events after a number, oldest first.</summary>
     public IReadOnlyList<LoggedEvent> After(long number, int most) => database.Read(
         "SELECT number, at, kind, subject, actor, code, detail FROM event WHERE number > @after ORDER BY number LIMIT @most",
-        row => new LoggedEvent(row.GetInt64(0), Timestamp.Parse(row.GetString(1)), new(row.GetString(2), Text(row, 3), Text(row, 4), Text(row, 5), Text(row, 6))),
+        row => new LoggedEvent(row.GetInt64(0), RecordTime.Parse(row.GetString(1)), new(row.GetString(2), Text(row, 3), Text(row, 4), Text(row, 5), Text(row, 6))),
         ("@after", number),
         ("@most", most));
 

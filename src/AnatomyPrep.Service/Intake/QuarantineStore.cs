@@ -1,4 +1,5 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Storage;
 
@@ -26,7 +27,7 @@ public sealed class QuarantineStore(Database database, EventLog events, TimeProv
         var added = change.Execute(
             "INSERT INTO quarantine (id, at, code, source_title, files) VALUES (@id, @at, @code, @title, @files) ON CONFLICT DO NOTHING",
             ("@id", id),
-            ("@at", Timestamp.Text(clock.GetUtcNow())),
+            ("@at", RecordTime.Text(clock.GetUtcNow())),
             ("@code", code),
             ("@title", title),
             ("@files", files));
@@ -36,7 +37,7 @@ public sealed class QuarantineStore(Database database, EventLog events, TimeProv
 
     public IReadOnlyList<QuarantineEntry> Undecided() => database.Read(
         "SELECT id, at, code, source_title, files FROM quarantine WHERE decided IS NULL ORDER BY at",
-        row => new QuarantineEntry(row.GetString(0), Timestamp.Parse(row.GetString(1)), row.GetString(2), row.IsDBNull(3) ? null : row.GetString(3), row.GetInt32(4)));
+        row => new QuarantineEntry(row.GetString(0), RecordTime.Parse(row.GetString(1)), row.GetString(2), row.IsDBNull(3) ? null : row.GetString(3), row.GetInt32(4)));
 
     /// <summary>Notes what somebody decided; false when there is nothing (any more) to decide.</summary>
     public bool Decide(string id, string decision, string actor) => database.Write(change =>

@@ -1,5 +1,6 @@
 using System.Globalization;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Storage;
@@ -35,7 +36,7 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
         var id = Guid.NewGuid().ToString("N");
         database.Write(change =>
         {
-            change.Execute("INSERT INTO upload (id, account, begun_at) VALUES (@id, @account, @at)", ("@id", id), ("@account", account), ("@at", Timestamp.Text(clock.GetUtcNow())));
+            change.Execute("INSERT INTO upload (id, account, begun_at) VALUES (@id, @account, @at)", ("@id", id), ("@account", account), ("@at", RecordTime.Text(clock.GetUtcNow())));
             events.Append(change, new("upload.begun", id, account));
         });
         DataFolder.CreateOwned(PlaceOf(id));
@@ -111,7 +112,7 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
 
     private void RemoveOld()
     {
-        var old = database.Read("SELECT id, account FROM upload WHERE begun_at < @then", r => (Id: r.GetString(0), Account: r.GetString(1)), ("@then", Timestamp.Text(clock.GetUtcNow() - s_life)));
+        var old = database.Read("SELECT id, account FROM upload WHERE begun_at < @then", r => (Id: r.GetString(0), Account: r.GetString(1)), ("@then", RecordTime.Text(clock.GetUtcNow() - s_life)));
         foreach (var (id, account) in old)
             Abandon(id, account);
     }

@@ -47,7 +47,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     private const string Columns =
         "id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, attempt, faults, published, holds, reason, heartbeat_at, ended_at, cancel_asked, version";
 
-    private string Now => Timestamp.Text(clock.GetUtcNow());
+    private string Now => RecordTime.Text(clock.GetUtcNow());
 
     /// <summary>Adds a job; with an idempotency key that was used before, gives the job it made then.</summary>
     /// <exception cref="BadInputException">No such source.</exception>
@@ -212,7 +212,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     {
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
         int? Number(int column) => row.IsDBNull(column) ? null : row.GetInt32(column);
-        DateTimeOffset? Time(int column) => Text(column) is { } at ? Timestamp.Parse(at) : null;
+        DateTimeOffset? Time(int column) => Text(column) is { } at ? RecordTime.Parse(at) : null;
         var request = new JobRequest(
             Enum.Parse<Purpose>(row.GetString(2)),
             row.GetString(3),
@@ -223,7 +223,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
             Text(8),
             Text(9));
         return new(
-            row.GetString(0), Enum.Parse<JobState>(row.GetString(1)), request, Timestamp.Parse(row.GetString(10)), row.GetString(11), row.GetInt32(12), row.GetInt32(13), Number(14),
+            row.GetString(0), Enum.Parse<JobState>(row.GetString(1)), request, RecordTime.Parse(row.GetString(10)), row.GetString(11), row.GetInt32(12), row.GetInt32(13), Number(14),
             Number(15) is { } holds ? holds != 0 : null, Text(16), Time(17), Time(18), row.GetInt32(19) != 0, row.GetInt32(20));
     }
 }

@@ -1,3 +1,4 @@
+using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 
 namespace AnatomyPrep.Service.Storage;
@@ -49,7 +50,7 @@ public sealed class SourceStore(Database database, EventLog events)
             ("@series", source.SeriesKey),
             ("@study", source.StudyKey),
             ("@patient", source.PatientKey),
-            ("@at", Timestamp.Text(source.FiledAt)),
+            ("@at", RecordTime.Text(source.FiledAt)),
             ("@files", source.Files.Count),
             ("@bytes", source.Files.Sum(f => f.Bytes)));
         if (added == 0)
@@ -74,7 +75,7 @@ public sealed class SourceStore(Database database, EventLog events)
         "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;
 
     /// <summary>Where a source stands in the list: what "before" takes.</summary>
-    public static string PlaceOf(SourceEntry source) => Timestamp.Text(source.FiledAt) + source.Id;
+    public static string PlaceOf(SourceEntry source) => RecordTime.Text(source.FiledAt) + source.Id;
 
     /// <summary>Newest first.</summary>
     public IReadOnlyList<SourceEntry> List(int most, string? before = null) => database.Read(
@@ -85,7 +86,7 @@ public sealed class SourceStore(Database database, EventLog events)
         row.GetString(1),
         row.IsDBNull(2) ? null : row.GetString(2),
         row.IsDBNull(3) ? null : row.GetString(3),
-        Timestamp.Parse(row.GetString(4)),
+        RecordTime.Parse(row.GetString(4)),
         row.IsDBNull(5) ? null : row.GetString(5),
         row.GetInt32(6),
         row.GetInt64(7));

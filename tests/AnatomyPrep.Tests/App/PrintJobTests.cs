@@ -39,6 +39,11 @@ public sealed class PrintJobTests : IDisposable
         }
 
         TestProgram.Run(Home, "replay", result).ExitCode.Should().Be(0);
+        Directory.CreateDirectory(_folder["source"]);
+        File.Copy(_folder["t.stl"], Path.Combine(_folder["source"], "t.stl"));
+        var beside = TestProgram.Run(Home, "verify", result, "--source", _folder["source"], "--model", Path.Combine(result, "model.stl"));
+        beside.ExitCode.Should().Be(3, "a model that was laid for the machine does not lie on its source");
+        beside.Errors.Should().Contain("its step lay");
     }
 
     [Fact]

@@ -34,7 +34,7 @@ internal static class CombineSteps
                 new("maxWallMm", ParameterKind.Number, "No hole is longer than this", 30.0, 0.1, 1000),
             ],
             (state, step, run) => Drain.Apply(state.Surface(step.Name), new(step.Number("diameterMm"), step.Has("placesMm") ? [.. step.List("placesMm").Cast<Vec3>()] : null, step.VectorOrNull("direction"), step.Flag("vent"), step.Number("maxWallMm")), run)),
-        SurfaceStep.Shape("cut-into-parts", "Cut with a plane into two parts that fit together by pegs and sockets.",
+        SurfaceStep.Moving(SurfaceStep.Shape("cut-into-parts", "Cut with a plane into two parts that fit together by pegs and sockets.",
             [
                 new("pointMm", ParameterKind.Vector, "A point of the plane, LPS", Minimum: -FarMm, Maximum: FarMm),
                 new("normal", ParameterKind.Vector, "At right angles to the plane, towards the part that gets the pegs"),
@@ -47,7 +47,7 @@ internal static class CombineSteps
                 new("keep", ParameterKind.Text, "both puts the parts side by side", "both", Choices: ["both", "front", "back"]),
                 new("gapMm", ParameterKind.Number, "Between the parts side by side", 5.0, 0.1, 1000),
             ],
-            CutParts),
+            CutParts)),
     ];
 
     private static ShapeResult CutParts(PipelineState state, PlanStep step, RunContext run)

@@ -15,19 +15,19 @@ internal static class PrepareSteps
 
     public static IEnumerable<(StepSpec Spec, StepFunction Run)> All =>
     [
-        (new StepSpec("lay", Stage.Prepare, "Turn the model so that it needs little support, away from what matters, and set it on the bed. It leaves patient space.",
+        SurfaceStep.Moving((new StepSpec("lay", Stage.Prepare, "Turn the model so that it needs little support, away from what matters, and set it on the bed. It leaves patient space.",
             [
                 s_profile,
                 new("up", ParameterKind.Vector, "This direction of the model shall point up; left out, the best one is searched for", Optional: true),
                 new("keepFreeMm", ParameterKind.List, "Surface around these points shall need no support, LPS", Minimum: -FarMm, Maximum: FarMm, Optional: true, Item: ParameterKind.Vector),
                 new("keepFreeRadiusMm", ParameterKind.Number, "How far around them", 15.0, 0.1, 500),
                 new("directions", ParameterKind.Integer, "How many directions the search begins with", 200, 20, 5000),
-            ]), DoLay),
-        (new StepSpec("compensate-shrink", Stage.Prepare, "Make the model larger by what the material shrinks along x, y and z. After lay.", [s_profile]),
-            (state, step, run) => Take(state, CompensateShrink.Apply(state.Surface(step.Name), Profile(state, step), run))),
-        (new StepSpec("fit-plate", Stage.Prepare, "Put separate parts side by side on the plate, none over another.",
+            ]), DoLay)),
+        SurfaceStep.Moving((new StepSpec("compensate-shrink", Stage.Prepare, "Make the model larger by what the material shrinks along x, y and z. After lay.", [s_profile]),
+            (state, step, run) => Take(state, CompensateShrink.Apply(state.Surface(step.Name), Profile(state, step), run)))),
+        SurfaceStep.Moving((new StepSpec("fit-plate", Stage.Prepare, "Put separate parts side by side on the plate, none over another.",
             [s_profile, new("gapMm", ParameterKind.Number, "Between parts", 5.0, 0, 200)]),
-            (state, step, run) => Take(state, FitPlate.Apply(state.Surface(step.Name), Profile(state, step), step.Number("gapMm"), run))),
+            (state, step, run) => Take(state, FitPlate.Apply(state.Surface(step.Name), Profile(state, step), step.Number("gapMm"), run)))),
         (new StepSpec("check-print", Stage.Prepare, "Look for what may go wrong when the model is printed as it lies, with z up, and estimate time and cost. Changes nothing.",
             [
                 s_profile,

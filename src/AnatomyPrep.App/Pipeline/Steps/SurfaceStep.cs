@@ -30,6 +30,9 @@ internal static class SurfaceStep
         }
     );
 
+    /// <summary>The same step, marked as one after which the model lies elsewhere than its source.</summary>
+    public static (StepSpec, StepFunction) Moving((StepSpec Spec, StepFunction Run) step) => (step.Spec with { MovesModel = true }, step.Run);
+
     private static StepOutcome Take(PipelineState state, Mesh mesh, StepEffect effect, IReadOnlyList<Finding> findings)
     {
         state.Mesh = mesh;

@@ -5,6 +5,7 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Prepare;
 using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Tests.Meshing.Shape;
 using AnatomyPrep.Tests.Outside;
 
@@ -53,8 +54,8 @@ public sealed class SkullPrintTests
         var list = folder["rays.txt"];
         File.WriteAllLines(list, rays.Select(v =>
         {
-            var p = skull.Vertex(v);
-            return string.Create(CultureInfo.InvariantCulture, $"{p.X:R} {p.Y:R} {p.Z:R} {-normals[3 * v]:R} {-normals[(3 * v) + 1]:R} {-normals[(3 * v) + 2]:R}");
+            var (p, n) = (skull.Vertex(v), normals[v].Normalized());
+            return string.Create(CultureInfo.InvariantCulture, $"{p.X:R} {p.Y:R} {p.Z:R} {-n.X:R} {-n.Y:R} {-n.Z:R}");
         }));
         var answer = PythonRun.Of(
             """

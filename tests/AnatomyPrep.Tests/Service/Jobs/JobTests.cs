@@ -180,7 +180,7 @@ public sealed class JobTests : IDisposable
     private string Result(JobEntry job) => Path.Combine(Data, "jobs", job.Id, $"{job.Published}", "model");
 
     /// <summary>Hashes of all files that hold no time: run, record, report and key are another run's.</summary>
-    private static SortedDictionary<string, string> Hashes(string folder)
+    internal static SortedDictionary<string, string> Hashes(string folder)
     {
         var hashes = new SortedDictionary<string, string>(StringComparer.Ordinal);
         foreach (var file in Directory.GetFiles(folder, "*", SearchOption.AllDirectories))

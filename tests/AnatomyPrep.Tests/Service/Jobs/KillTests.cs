@@ -75,9 +75,9 @@ public sealed class KillTests : IDisposable
         var done = events.After(0, 1_000_000).Where(e => e.Event.Kind == "job.done").Select(e => e.Event.Subject).ToArray();
         done.Should().BeEquivalentTo(ids, "each job is published exactly once");
         TestProgram.Run(_folder["home"], "prepare", _folder["ct"], "--plan", "bone", "--anatomy", "shells", "--out", _folder["alone"]).ExitCode.Should().Be(0);
-        var expected = Hashes(_folder["alone"]);
+        var expected = JobTests.Hashes(_folder["alone"]);
         foreach (var id in ids)
-            Hashes(Path.Combine(Data, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
+            JobTests.Hashes(Path.Combine(Data, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
         await TheSentSeriesIsThereOnce(sent.Count);
     }
 
@@ -105,16 +105,6 @@ public sealed class KillTests : IDisposable
     {
         foreach (var id in ids.Where(id => jobs.Find(id)!.State == JobState.Failed))
             jobs.Retry(id, "tester");
-    }
-
-    private static SortedDictionary<string, string> Hashes(string folder)
-    {
-        var hashes = new SortedDictionary<string, string>(StringComparer.Ordinal);
-        foreach (var file in Directory.GetFiles(folder, "*", SearchOption.AllDirectories))
-            if (Path.GetExtension(file) is ".stl" or ".ply" or ".png")
-                hashes.Add(Path.GetRelativePath(folder, file), Convert.ToHexString(SHA256.HashData(File.ReadAllBytes(file))));
-        hashes.Should().NotBeEmpty();
-        return hashes;
     }
 
     /// <summary>Kills a process of this test's data folder whose command line fits; gives how many.</summary>

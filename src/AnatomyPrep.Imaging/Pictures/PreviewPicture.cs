@@ -26,6 +26,11 @@ public static class PreviewPicture
     private const int TextPixels = 13;
     private const int LetterHeight = 22;
 
+    // "+x" is two letters: smaller, so that it stands clear of its neighbour's "-y".
+    private const int MachineLetterHeight = 15;
+    private const int TripodArm = 38;
+    private const int TripodReach = TripodArm + 28;
+
     private static readonly Rgb s_paper = new(247, 248, 250);
     private static readonly Rgb s_ink = new(30, 36, 44);
     private static readonly Rgb s_faint = new(98, 106, 116);
@@ -44,14 +49,14 @@ public static class PreviewPicture
         RequireUsable(options);
         var bounds = PictureBounds.Of(mesh);
         var layout = Layout(mesh, options, run);
-        var legend = new Legend(options.Colours?.Classes ?? OriginPalette.Entries(mesh, OriginPalette.Surface), options.WidthPixels - (2 * MarginPixels));
+        var legend = new Legend(options.Colours?.Classes ?? OriginPalette.Entries(mesh, OriginPalette.Surface), LegendWidth(layout.Panels, options.WidthPixels));
         var height = layout.Panels.Max(p => p.Height);
         var canvas = new Canvas(
             options.WidthPixels, HeaderPixels + height + (2 * LetterPixels) + CaptionPixels + (RowPixels * (legend.Rows + 2)), s_paper);
         try
         {
             canvas.Text(SizeText(bounds), MarginPixels, 40, 20, s_ink);
-            canvas.Text(options.Axes == PictureAxes.Machine ? "x x y x z as it lies on the bed; all views to one scale" : "left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
+            canvas.Text(options.Axes == PictureAxes.Machine ? "along x, y and z as it lies on the bed; all views to one scale" : "left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
             var normals = VertexNormals.Of(mesh, run);
             var panels = new List<PreviewPanel>();
             foreach (var panel in layout.Panels)
@@ -132,6 +137,20 @@ public static class PreviewPicture
         }
     }
 
+    /// <summary>The legend ends before the arrows that stand beside it.</summary>
+    private static int LegendWidth(IReadOnlyList<PreviewPanel> panels, int widthPixels)
+    {
+        var room = widthPixels - (2 * MarginPixels);
+        foreach (var panel in panels)
+        {
+            var before = panel.Left + (panel.Width / 2) - TripodReach - MarginPixels;
+            if (ViewDirection.Letter(panel.Frame.View.Right) is null && before > room / 2)
+                room = Math.Min(room, before);
+        }
+
+        return room;
+    }
+
     private static string Caption(ViewDirection view, PictureAxes axes) => $"Seen {(axes == PictureAxes.Machine ? view.MachineDescription : view.Description)}";
 
     private static string? Letter(Vec3 direction, PictureAxes axes) => axes == PictureAxes.Machine ? ViewDirection.MachineLetter(direction) : ViewDirection.Letter(direction);
@@ -150,11 +169,12 @@ public static class PreviewPicture
         var view = panel.Frame.View;
         if (Letter(view.Right, axes) is not { } right || Letter(view.Up, axes) is not { } up)
             return;
-        int middleX = panel.Left + (panel.Width / 2), middleY = panel.Top + (panel.Height / 2) + (LetterHeight / 2);
-        canvas.Text(Letter(-view.Right, axes)!, panel.Left - (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
-        canvas.Text(right, panel.Left + panel.Width + (LetterPixels / 2), middleY, LetterHeight, s_ink, Align.Center);
-        canvas.Text(up, middleX, panel.Top - 9, LetterHeight, s_ink, Align.Center);
-        canvas.Text(Letter(-view.Up, axes)!, middleX, panel.Top + panel.Height + 9 + LetterHeight, LetterHeight, s_ink, Align.Center);
+        var letterHeight = axes == PictureAxes.Machine ? MachineLetterHeight : LetterHeight;
+        int middleX = panel.Left + (panel.Width / 2), middleY = panel.Top + (panel.Height / 2) + (letterHeight / 2);
+        canvas.Text(Letter(-view.Right, axes)!, panel.Left - (LetterPixels / 2), middleY, letterHeight, s_ink, Align.Center);
+        canvas.Text(right, panel.Left + panel.Width + (LetterPixels / 2), middleY, letterHeight, s_ink, Align.Center);
+        canvas.Text(up, middleX, panel.Top - 9, letterHeight, s_ink, Align.Center);
+        canvas.Text(Letter(-view.Up, axes)!, middleX, panel.Top + panel.Height + 9 + letterHeight, letterHeight, s_ink, Align.Center);
     }
 
     private static void DrawCaption(Canvas canvas, PreviewPanel panel, int top, PictureAxes axes)
@@ -169,15 +189,14 @@ public static class PreviewPicture
     /// <summary>Arrows to the patient's left, front and head, or along the machine's axes, below a view that no single letter fits.</summary>
     private static void DrawTripod(Canvas canvas, ViewDirection view, int x, int y, PictureAxes axes)
     {
-        const int Arm = 38;
         foreach (var direction in (ReadOnlySpan<Vec3>)[new(1, 0, 0), new(0, -1, 0), new(0, 0, 1)])
         {
             var letter = Letter(direction, axes)!;
             double dx = Vec3.Dot(direction, view.Right), dy = -Vec3.Dot(direction, view.Up);
-            canvas.Line(x, y, x + (int)Math.Round(Arm * dx), y + (int)Math.Round(Arm * dy), s_ink, 2);
+            canvas.Line(x, y, x + (int)Math.Round(TripodArm * dx), y + (int)Math.Round(TripodArm * dy), s_ink, 2);
             // The letter stands clear of the arrow's end, however much the arrow is foreshortened.
             var length = Math.Sqrt((dx * dx) + (dy * dy));
-            int letterX = x + (int)Math.Round((Arm * dx) + (14 * dx / length)), letterY = y + (int)Math.Round((Arm * dy) + (12 * dy / length));
+            int letterX = x + (int)Math.Round((TripodArm * dx) + (14 * dx / length)), letterY = y + (int)Math.Round((TripodArm * dy) + (12 * dy / length));
             canvas.Text(letter, letterX, letterY + 7, 14, s_ink, Align.Center);
         }
     }

@@ -13,7 +13,6 @@ internal static class ModelFiles
     public const string ThreeMf = "model.3mf";
     public const string Ply = "model.ply";
     public const string Glb = "model.glb";
-    public const string Report = "report.pdf";
     public const string Sensitivity = "sensitivity.ply";
     public const string StructureFolder = "structures";
 
@@ -49,11 +48,15 @@ internal static class ModelFiles
     public static void WriteShifts(SurfaceShifts shifts, string file, string folder, RunContext run) =>
         VertexValuePly.Write(shifts.Mesh, "shift_mm", shifts.LargestMm, Path.Combine(folder, file), FormattableString.Invariant($"shift_mm: how far the surface moves for {shifts.StepHu} HU more or less; nan where nothing was measured"), run);
 
-    public static void WriteReport(RunFacts facts, IEnumerable<ModelPicture> pictures, string folder)
+    /// <summary>Report and label, after every other file: their code holds the hash of those.</summary>
+    public static void WritePapers(RunFacts facts, IEnumerable<ModelPicture> pictures, string folder, RunContext run)
     {
-        var content = new ReportContent(facts, [.. pictures.Select(p => new ReportPicture(p.Caption, File.ReadAllBytes(Path.Combine(folder, p.File)), p.IsLarge))]);
-        using var stream = File.Create(Path.Combine(folder, Report));
-        RunReport.Write(stream, content);
+        var code = RunCode.Of(folder, facts, run);
+        var content = new ReportContent(facts, code, [.. pictures.Select(p => new ReportPicture(p.Caption, File.ReadAllBytes(Path.Combine(folder, p.File)), p.IsLarge))]);
+        using (var report = File.Create(Path.Combine(folder, RecordFiles.Report)))
+            RunReport.Write(report, content);
+        using var label = File.Create(Path.Combine(folder, RecordFiles.Label));
+        LabelSheet.Write(label, facts, code);
     }
 
     // Source and plan, not the run: another version of the program that makes the same geometry makes the same bytes.

@@ -50,7 +50,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         foreach (var solid in solids)
             if (solid.Shifts is { } shifts)
                 ModelFiles.WriteShifts(shifts, solid.SensitivityFile, folder, run);
-        ModelFiles.WriteReport(made, pictures, folder);
+        ModelFiles.WritePapers(made, pictures, folder, run);
         return made;
     }
 

@@ -57,7 +57,7 @@ internal sealed class Replay(Workbench bench)
         {
             var path = Path.Combine(aside, s.Name);
             var sha256 = File.Exists(path) ? Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(path))) : null;
-            return new ReplayedFile(s.Name, sha256 == s.Sha256, !same && s.Name is (RecordFiles.Run or ModelFiles.Report), s.Sha256, sha256);
+            return new ReplayedFile(s.Name, sha256 == s.Sha256, !same && s.Name is (RecordFiles.Run or RecordFiles.Report or RecordFiles.Label), s.Sha256, sha256);
         }).ToArray();
         return new(files.All(f => f.Identical || f.ExpectedToDiffer), same, Name(recorded), Name(here), files);
     }

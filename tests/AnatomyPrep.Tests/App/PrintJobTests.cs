@@ -46,6 +46,40 @@ public sealed class PrintJobTests : IDisposable
         beside.Errors.Should().Contain("its step lay");
     }
 
+    /// <summary>Two parts on a plate: two objects in the 3MF, the same triangles as the STL, and a thumbnail.</summary>
+    [Fact]
+    public void Parts_on_a_plate_are_objects_and_the_same_mesh_in_every_file()
+    {
+        var plan = _folder["plan.yaml"];
+        File.WriteAllText(plan, "plan: p\nversion: \"1\"\nsteps:\n  - fit-plate: { gapMm: 4 }\n");
+        var result = _folder["result"];
+        var two = MeshJoin.Join([SupportNeedTests.TShape(), OrientModelTests.Cup(upsideDown: true)]);
+        var made = TestProgram.Run(Home, "prepare", Write("two.stl", two), "--plan", plan, "--unit", "mm", "--out", result);
+        made.ExitCode.Should().Be(0, made.Errors);
+        using (var zip = System.IO.Compression.ZipFile.OpenRead(Path.Combine(result, "model.3mf")))
+        {
+            zip.GetEntry("Metadata/preview.png")!.Length.Should().BeGreaterThan(1000);
+            using var model = new StreamReader(zip.GetEntry("3D/3dmodel.model")!.Open());
+            model.ReadToEnd().Should().Contain("part 1 of 2").And.Contain("part 2 of 2");
+        }
+
+        var stl = Corners(Path.Combine(result, "model.stl"));
+        stl.Should().HaveCount(two.TriangleCount);
+        Corners(Path.Combine(result, "model.3mf")).Should().Equal(stl);
+        TestProgram.Run(Home, "replay", result).ExitCode.Should().Be(0);
+
+        // Corners of every triangle as they stand, in one order whatever the file's.
+        static List<string> Corners(string path)
+        {
+            var mesh = MeshFile.Read(path, new(LengthUnit.Millimetre), RunContext.Default).Mesh;
+            return [.. Enumerable.Range(0, mesh.TriangleCount).Select(t =>
+            {
+                var (a, b, c) = mesh.Triangle(t);
+                return FormattableString.Invariant($"{(float)mesh.Vertex(a).X} {(float)mesh.Vertex(a).Y} {(float)mesh.Vertex(a).Z} {(float)mesh.Vertex(b).X} {(float)mesh.Vertex(b).Y} {(float)mesh.Vertex(b).Z} {(float)mesh.Vertex(c).X} {(float)mesh.Vertex(c).Y} {(float)mesh.Vertex(c).Z}");
+            }).Order(StringComparer.Ordinal)];
+        }
+    }
+
     [Fact]
     public void Printable_prints_all_of_it_for_a_file()
     {

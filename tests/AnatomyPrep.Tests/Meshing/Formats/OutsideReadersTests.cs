@@ -80,7 +80,9 @@ public sealed class OutsideReadersTests
         var thumbnail = PreviewPicture.Thumbnail(s_torus, null, RunContext.Default);
         ThreeMfFormat.Write([new(s_torus, "torus", null), new(box, "box", new Rgb(0xD5, 0x5E, 0))], folder["set.3mf"], new("set", "", "", "AnatomyPrep", [], IsAssembly: true, ThumbnailPng: thumbnail), RunContext.Default);
         var said = s_check3mf.Run(folder["set.3mf"]).Split('\n');
-        said.Should().Contain(["warnings 0", "components 2", $"thumbnail /Metadata/preview.png {thumbnail.Length}", "material:2/0 12"]);
+        said.Should().Contain(["warnings 0", "components 2", "material:2/0 12"]);
+        // lib3mf gives the part a name of its own.
+        said.Should().ContainSingle(l => l.StartsWith("thumbnail ", StringComparison.Ordinal) && l.EndsWith(FormattableString.Invariant($" {thumbnail.Length}"), StringComparison.Ordinal));
         said.Count(l => l == "valid 1").Should().Be(2);
         said.Count(l => l == "manifold 1").Should().Be(2);
         said.Where(l => l.StartsWith("volume ", StringComparison.Ordinal)).Sum(l => double.Parse(l[7..], CultureInfo.InvariantCulture))

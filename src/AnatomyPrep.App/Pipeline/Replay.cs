@@ -27,7 +27,7 @@ internal sealed class Replay(Workbench bench)
         sourcePath ??= known.Find(recorded.Source.TreeSha256)
             ?? throw new BadInputException("replay", "source", "not known on this machine", "Say where it lies with --source.");
 
-        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, PartPath, run);
+        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, PartPath, run, recorded.Request.IdentifiersExported == true);
         if (source.Facts.TreeSha256 != recorded.Source.TreeSha256)
             throw new CheckFailedException("source", recorded.Source.TreeSha256, source.Facts.TreeSha256);
         var plan = bench.Plans.Parse(recorded.Plan.Text, recorded.Plan.Name);

@@ -162,7 +162,7 @@ public static class PreviewPicture
         foreach (var panel in panels)
         {
             var before = panel.Left + (panel.Width / 2) - TripodReach - MarginPixels;
-            if (ViewDirection.Letter(panel.Frame.View.Right) is null && before > room / 2)
+            if (ViewDirection.Letter(panel.Frame.View.Right) is null && before > room / 3)
                 room = Math.Min(room, before);
         }
 

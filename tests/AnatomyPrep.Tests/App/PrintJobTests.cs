@@ -116,6 +116,20 @@ public sealed class PrintJobTests : IDisposable
         var large = TestProgram.Run(Home, "printable", huge, "--as-is");
         large.ExitCode.Should().Be(1);
         large.Errors.Should().Contain("part-too-large").And.Contain("cut-into-parts");
+        File.WriteAllBytes(_folder["empty.stl"], new byte[84]);
+        foreach (var command in (string[][])[["printable", _folder["empty.stl"]], ["prepare", _folder["empty.stl"], "--plan", "clean-scan", "--unit", "mm", "--out", _folder["none"]]])
+        {
+            var empty = TestProgram.Run(Home, command);
+            empty.ExitCode.Should().Be(3);
+            empty.Errors.Should().Contain("triangle count: 0");
+        }
+
+        var plan = _folder["plate.yaml"];
+        File.WriteAllText(plan, "plan: p\nversion: \"1\"\nsteps:\n  - fit-plate\n");
+        var plate = TestProgram.Run(Home, "prepare", huge, "--plan", plan, "--unit", "mm", "--out", _folder["none"]);
+        plate.ExitCode.Should().Be(1);
+        plate.Errors.Should().Contain("cut-into-parts");
+        Directory.Exists(_folder["none"]).Should().BeFalse();
         var open = Write("open.stl", Meshing.Shape.Solids.Sheet(4, 4, 5));
         TestProgram.Run(Home, "printable", open, "--as-is").ExitCode.Should().Be(1);
     }

@@ -26,7 +26,7 @@ public sealed class PrintJobTests : IDisposable
         var result = _folder["result"];
         var made = TestProgram.Run(Home, "prepare", Write("t.stl", SupportNeedTests.TShape()), "--plan", plan, "--profile", profile, "--unit", "mm", "--out", result);
         made.ExitCode.Should().Be(0, made.Errors);
-        foreach (var picture in (string[])["preview.png", "wall.png", "gap.png", "overhang.png", "layers.png", "orientation.png"])
+        foreach (var picture in (string[])["preview.png", "wall.png", "gap.png", "overhang.png", "layers.png", "layer-preview.png", "orientation.png"])
             new FileInfo(Path.Combine(result, picture)).Length.Should().BeGreaterThan(1000);
         using (var run = JsonDocument.Parse(File.ReadAllText(Path.Combine(result, "run.json"))))
         {

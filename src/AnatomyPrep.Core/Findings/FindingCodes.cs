@@ -3,6 +3,10 @@ namespace AnatomyPrep.Core.Findings;
 /// <summary>Stable codes of findings; docs/formats/findings.md lists each with its remedy.</summary>
 public static class FindingCodes
 {
+    // Out
+    public const string IdentifiersExported = "identifiers-exported";
+    public const string TooLargeForDicom = "too-large-for-dicom";
+
     // Acquire: files
     public const string BurnedInText = "burned-in-text";
     public const string DirectoryFileMissing = "dicomdir-file-missing";

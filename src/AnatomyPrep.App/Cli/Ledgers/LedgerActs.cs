@@ -114,7 +114,7 @@ internal sealed class LedgerActs(LedgerSession session)
         var report = RecordVerifier.Verify(folder, null, null, Core.Running.RunContext.Default);
         var statement = Verified(folder);
         var run = statement.Run;
-        string[] kept = [ModelFiles.Stl, ModelFiles.ThreeMf, ModelFiles.Ply, ModelFiles.Report];
+        string[] kept = [ModelFiles.Stl, ModelFiles.ThreeMf, ModelFiles.Ply, RecordFiles.Report];
         return new RunBody(
             run.RunId,
             Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(Path.Combine(folder, RecordFiles.Record)))),

@@ -12,6 +12,7 @@ using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.AspNetCore.Authorization;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
@@ -143,6 +144,10 @@ public static class ServiceHost
             options.AddScheme<SessionHandler>(SessionHandler.SchemeName, null);
         });
         services.AddWebEncoders();
+        services.AddSingleton<Pages>();
+        services.AddSingleton<VolumeCache>();
+        services.AddSingleton<PlanTexts>();
+        services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
         // Whatever says nothing of its own is for nobody.
         services.AddAuthorizationBuilder().SetFallbackPolicy(new AuthorizationPolicyBuilder().RequireAssertion(_ => false).Build());
@@ -171,7 +176,7 @@ public static class ServiceHost
         app.UseAuthorization();
         app.MapGet("/health/live", () => Results.Text("alive")).AllowAnonymous().ExcludeFromDescription();
         app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
-        app.MapGet("/", Pages.Index).AllowAnonymous().ExcludeFromDescription();
+        Pages.Map(app);
         app.MapInvitation();
         app.MapOpenApi().AllowAnonymous();
         var api = app.MapGroup("/api/v1");
@@ -179,6 +184,7 @@ public static class ServiceHost
         api.MapIntake();
         api.MapUploads();
         api.MapAccounts();
+        api.MapViewing();
     }
 
     /// <summary>Ready is a service whose database answers and whose disk has room.</summary>

@@ -14,6 +14,8 @@ internal static class ViewingApi
 {
     private const int SecondsToAskAgain = 1;
 
+    private static readonly Dictionary<string, SliceAxis> s_axes = new(StringComparer.Ordinal) { ["column"] = SliceAxis.Column, ["row"] = SliceAxis.Row, ["slice"] = SliceAxis.Slice };
+
     public static void MapViewing(this RouteGroupBuilder api)
     {
         api.MapGet("/sources/{id}/volume", GetVolume).RequireAuthorization(p => p.RequireRole(Roles.All));
@@ -44,15 +46,15 @@ internal static class ViewingApi
         sources.Find(id) is not null && volumes.Open(id).Volume is { } volume ? Results.File(volume.SamplesPath, "application/octet-stream", enableRangeProcessing: true) : NotFound();
 
     /// <summary>One slice as int16, little-endian; gzip where the browser takes it, at the level that costs least.</summary>
-    private static async Task GetSliceAsync(string id, SliceAxis axis, int index, SourceStore sources, VolumeCache volumes, HttpContext context)
+    private static async Task GetSliceAsync(string id, string axis, int index, SourceStore sources, VolumeCache volumes, HttpContext context)
     {
-        if (sources.Find(id) is null || volumes.Open(id).Volume is not { } volume || index < 0 || index >= volume.Count(axis))
+        if (!s_axes.TryGetValue(axis, out var direction) || sources.Find(id) is null || volumes.Open(id).Volume is not { } volume || index < 0 || index >= volume.Count(direction))
         {
             await NotFound().ExecuteAsync(context).ConfigureAwait(false);
             return;
         }
 
-        var bytes = volume.Slice(axis, index);
+        var bytes = volume.Slice(direction, index);
         var answer = context.Response;
         answer.ContentType = "application/octet-stream";
         if (!context.Request.Headers.AcceptEncoding.ToString().Contains("gzip", StringComparison.Ordinal))

@@ -15,7 +15,8 @@ namespace AnatomyPrep.Service.Viewing;
 internal sealed class VolumeCache(ServiceStart start, DataFolder folder, ServiceSettings settings, TimeProvider clock, ILogger<VolumeCache> log) : IDisposable
 {
     private const long MostBytes = 24L << 30;
-    private const long LargestVolumeBytes = 16L << 30;
+    // Not below what the reader of images sets for itself: a limit cannot be raised again.
+    private const long LargestVolumeBytes = 32L << 30;
     private const int MostOpen = 8;
 
     private static readonly TimeSpan s_longest = TimeSpan.FromMinutes(10);

@@ -18,7 +18,7 @@ export const text = {
   cm3: (mm3: number) => `${two.format(mm3 / 1000)} cm³`,
   share: (value: number) => `${one.format(value * 100)} %`,
   count: (value: number) => whole.format(value),
-  day: (iso: string) => new Date(`${iso.slice(0, 10)}T12:00:00`).toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short" }),
+  day: (iso: string) => new Date(`${iso.slice(0, 10)}T12:00:00`).toLocaleDateString("en-GB", { weekday: "short", day: "numeric", month: "short", year: "numeric" }),
   moment: (iso: string) => new Date(iso).toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }),
   roles: { technician: "technician", coordinator: "coordinator", "quality-officer": "quality officer", administrator: "administrator" } as Record<string, string>,
 
@@ -167,6 +167,7 @@ export const text = {
     fromLeft: "From the left",
     fromHead: "From the head",
     unpacking: "The images are being unpacked …",
+    noSlice: "This slice did not come",
     noImages: "These images cannot be shown",
     noWebGl: "This browser has no WebGL, so the solid cannot be turned. Slices, outline and measures work; this is the picture the run made.",
     tool: "Pointer",

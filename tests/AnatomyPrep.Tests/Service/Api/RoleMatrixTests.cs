@@ -25,6 +25,13 @@ public sealed class RoleMatrixTests : IDisposable
         [("POST", "/api/v1/jobs/{id}/retry")] = [T, C],
         [("GET", "/api/v1/sources")] = [T, C, Q, A],
         [("GET", "/api/v1/sources/{id}")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume/samples")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume/{axis}/{index:int}")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans/schema")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans/{name}")] = [T, C, Q, A],
+        [("POST", "/api/v1/jobs/{id}/again")] = [T, C],
         [("GET", "/api/v1/quarantine")] = [T, A],
         [("POST", "/api/v1/quarantine/{id}/admit")] = [A],
         [("DELETE", "/api/v1/quarantine/{id}")] = [A],
@@ -44,6 +51,7 @@ public sealed class RoleMatrixTests : IDisposable
     private static readonly HashSet<(string Method, string Pattern)> s_anonymous =
     [
         ("POST", "/api/v1/session"), ("GET", "/"), ("GET", "/invitation"), ("POST", "/invitation"), ("GET", "/health/live"), ("GET", "/health/ready"), ("GET", "/openapi/{documentName}.json"),
+        ("GET", "/bench/{**rest}"), ("GET", "/board/{**rest}"), ("GET", "/proof/{**rest}"), ("GET", "/people/{**rest}"), ("GET", "/web/{**name}"),
     ];
 
     private readonly TestFolder _folder = new();
@@ -106,7 +114,7 @@ public sealed class RoleMatrixTests : IDisposable
 
     private static async Task<HttpStatusCode> Call(ServiceClient client, string method, string pattern)
     {
-        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
+        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{index:int}", "0", StringComparison.Ordinal).Replace("{axis}", "slice", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
         using var answer = await client.SendAsync(new HttpMethod(method), path, method == "POST" ? new { } : null);
         return answer.StatusCode;
     }

@@ -125,6 +125,11 @@ export class SlicePane {
     return this.layout.patient(u, v, this.#fixed);
   }
 
+  /** The segments of each outline on a slice, in samples. */
+  outlinesOf(slice: number): readonly Float32Array[] {
+    return this.#outliners.map((o) => o.cut(this.layout.across, this.layout.down, this.layout.fixed, slice));
+  }
+
   goTo(slice: number): void {
     const index = [...this.volume.space.toIndex(this.scene.state.point)];
     index[this.layout.fixed] = Math.min(Math.max(slice, 0), this.volume.count(this.axis) - 1);
@@ -161,7 +166,7 @@ export class SlicePane {
     const { space } = this.volume;
     this.#fixed = Math.round(space.clamp(space.toIndex(state.point))[this.layout.fixed]);
     const samples = this.volume.here(this.axis, this.#fixed);
-    if (!samples) void this.volume.fetch(this.axis, this.#fixed).then(() => this.draw(), () => undefined);
+    if (!samples) void this.volume.fetch(this.axis, this.#fixed).then(() => this.draw(), (e: unknown) => this.#faulted(e));
     else this.#prefetch();
     const ratio = window.devicePixelRatio || 1;
     for (const canvas of [this.#picture, this.#over]) {
@@ -178,6 +183,11 @@ export class SlicePane {
   }
 
   #hover: V3 | null = null;
+
+  /** A slice that did not come is said so, in its place. */
+  #faulted(e: unknown): void {
+    this.#caption.textContent = `${text.bench.noSlice}: ${e instanceof Error ? e.message : String(e)}`;
+  }
 
   #drawSamples(samples: Int16Array, ratio: number): void {
     const { window: grey, bandHu, smooth } = this.scene.state;

@@ -23,6 +23,9 @@ public sealed record NewInvitation(string Role);
 /// <param name="Link">Works once, for a day; whoever opens it chooses name and password.</param>
 public sealed record InvitationAnswer(string Link);
 
+/// <summary>The account that an invitation became.</summary>
+public sealed record AccountMade(string Name);
+
 /// <summary>An upload and what is there of it.</summary>
 public sealed record UploadAnswer(string Id, IReadOnlyList<UploadedFile> Files);
 

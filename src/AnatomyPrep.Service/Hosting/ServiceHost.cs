@@ -14,6 +14,7 @@ using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.AspNetCore.Authorization;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
@@ -149,6 +150,10 @@ public static class ServiceHost
             options.AddScheme<SessionHandler>(SessionHandler.SchemeName, null);
         });
         services.AddWebEncoders();
+        services.AddSingleton<Pages>();
+        services.AddSingleton<VolumeCache>();
+        services.AddSingleton<PlanTexts>();
+        services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
         // Whatever says nothing of its own is for nobody.
         services.AddAuthorizationBuilder().SetFallbackPolicy(new AuthorizationPolicyBuilder().RequireAssertion(_ => false).Build());
@@ -177,7 +182,7 @@ public static class ServiceHost
         app.UseAuthorization();
         app.MapGet("/health/live", () => Results.Text("alive")).AllowAnonymous().ExcludeFromDescription();
         app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
-        app.MapGet("/", Pages.Index).AllowAnonymous().ExcludeFromDescription();
+        Pages.Map(app);
         app.MapInvitation();
         app.MapOpenApi().AllowAnonymous();
         var api = app.MapGroup("/api/v1");
@@ -190,6 +195,7 @@ public static class ServiceHost
         api.MapAccounts();
         api.MapLedger();
         api.MapSignatures();
+        api.MapViewing();
     }
 
     /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>

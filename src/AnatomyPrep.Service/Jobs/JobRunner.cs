@@ -1,6 +1,7 @@
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Logging;
 
@@ -11,7 +12,7 @@ namespace AnatomyPrep.Service.Jobs;
 /// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
 /// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
 /// </remarks>
-internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
 {
     public const string ModelFolder = "model";
     public const string StageFile = "stages";
@@ -68,7 +69,7 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         var memory = (long)settings.Jobs.MemoryMegabytes << 20;
         var limits = new KernelLimits(memory, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
         var images = Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder);
-        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json", .. job.Request.Arguments()];
+        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json", .. job.Request.Arguments().Select(plans.Argument)];
         var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root };
         var child = new SupervisedProcess(start.Program.FileName, arguments, limits, environment, keepErrors: true);
         _ = child.Output.CopyToAsync(Stream.Null);

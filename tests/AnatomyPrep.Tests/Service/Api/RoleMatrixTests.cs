@@ -41,6 +41,13 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("GET", "/api/v1/changes")] = [T, C, Q, A],
         [("GET", "/api/v1/sources")] = [T, C, Q, A],
         [("GET", "/api/v1/sources/{id}")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume/samples")] = [T, C, Q, A],
+        [("GET", "/api/v1/sources/{id}/volume/{axis}/{index:int}")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans/schema")] = [T, C, Q, A],
+        [("GET", "/api/v1/viewing/plans/{name}")] = [T, C, Q, A],
+        [("POST", "/api/v1/jobs/{id}/again")] = [T, C],
         [("GET", "/api/v1/quarantine")] = [T, A],
         [("POST", "/api/v1/quarantine/{id}/admit")] = [A],
         [("DELETE", "/api/v1/quarantine/{id}")] = [A],
@@ -103,6 +110,7 @@ public sealed partial class RoleMatrixTests : IDisposable
     private static readonly HashSet<(string Method, string Pattern)> s_anonymous =
     [
         ("POST", "/api/v1/session"), ("GET", "/"), ("GET", "/invitation"), ("POST", "/invitation"), ("GET", "/health/live"), ("GET", "/health/ready"), ("GET", "/openapi/{documentName}.json"),
+        ("GET", "/bench/{**rest}"), ("GET", "/board/{**rest}"), ("GET", "/proof/{**rest}"), ("GET", "/people/{**rest}"), ("GET", "/web/{**name}"),
     ];
 
     private readonly TestFolder _folder = new();
@@ -192,7 +200,7 @@ public sealed partial class RoleMatrixTests : IDisposable
 
     private static async Task<HttpStatusCode> Call(ServiceClient client, string method, string pattern)
     {
-        var path = Place().Replace(pattern, place => place.Value.Contains(":int", StringComparison.Ordinal) || place.Value.Contains(":long", StringComparison.Ordinal) ? place.Value.Contains("revision", StringComparison.Ordinal) ? "1" : "0" : "none");
+        var path = Place().Replace(pattern, place => place.Value.Contains(":int", StringComparison.Ordinal) || place.Value.Contains(":long", StringComparison.Ordinal) ? place.Value.Contains("revision", StringComparison.Ordinal) ? "1" : "0" : place.Value == "{axis}" ? "slice" : "none");
         return await client.StatusAsync(new HttpMethod(method), path, method is "POST" or "PUT" && !pattern.Contains("/files/", StringComparison.Ordinal) ? new { } : null);
     }
 }

@@ -6,7 +6,8 @@ namespace AnatomyPrep.Service.Events;
 
 /// <summary>Events in a table that can only grow: the database itself refuses to change or delete a row.</summary>
 /// <remarks>An event of a change of state is written in the transaction of the change, so neither is ever there without the other.</remarks>
-public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
+/// <param name="gate">Takes the event too, before the transaction ends.</param>
+public sealed class EventLog(Database database, TimeProvider clock, IEventGate? gate = null) : IEventSink
 {
     internal const string Schema = """
         CREATE TABLE IF NOT EXISTS event (
@@ -21,9 +22,19 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
         CREATE TRIGGER IF NOT EXISTS event_keep_delete BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
         """;
 
-    public void Append(ServiceEvent happened) => database.Write(change => Append(change, happened));
+    public void Append(ServiceEvent happened) => database.Write(change =>
+    {
+        Insert(change, happened);
+        gate?.AdmitOrOwe(change, happened);
+    });
 
-    public void Append(DatabaseChange change, ServiceEvent happened) => change.Execute(
+    public void Append(DatabaseChange change, ServiceEvent happened)
+    {
+        Insert(change, happened);
+        gate?.Admit(change, happened);
+    }
+
+    private void Insert(DatabaseChange change, ServiceEvent happened) => change.Execute(
         "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
         ("@at", RecordTime.Text(clock.GetUtcNow())),
         ("@kind", happened.Kind),

@@ -10,6 +10,7 @@ using AnatomyPrep.Service.Api;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
+using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Service.Viewing;
@@ -65,9 +66,11 @@ public static class ServiceHost
             AddStorage(builder.Services);
             AddIntake(builder.Services, start);
             AddJobs(builder.Services, folder, settings);
+            builder.Services.AddLedger(settings);
             AddWeb(builder.Services);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
+            app.Services.GetRequiredService<ServiceLedger>();
             Map(app);
             return app;
         }
@@ -86,7 +89,7 @@ public static class ServiceHost
 
     private static void AddStorage(IServiceCollection services)
     {
-        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema));
+        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, ServiceLedger.Schema));
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
@@ -185,12 +188,16 @@ public static class ServiceHost
         api.MapUploads();
         api.MapAccounts();
         api.MapViewing();
+        api.MapLedger();
+        api.MapSignatures();
     }
 
-    /// <summary>Ready is a service whose database answers and whose disk has room.</summary>
-    private static IResult Ready(AccountStore accounts, DiskGuard disk)
+    /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>
+    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger)
     {
         accounts.List();
+        if (ledger.State is { Holds: false } state)
+            return Results.Text($"the ledger does not hold: {string.Join(", ", state.Failures.Select(f => f.Split(':')[0]).Distinct())}", statusCode: StatusCodes.Status503ServiceUnavailable);
         return disk.IsFull ? Results.Text("the disk is full", statusCode: StatusCodes.Status503ServiceUnavailable) : Results.Text("ready");
     }
 

@@ -26,6 +26,8 @@ public sealed record ServiceSettings
 
     public PageSettings Page { get; init; } = new();
 
+    public Ledgers.LedgerSettings Ledger { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -39,6 +41,7 @@ public sealed record ServiceSettings
             settings.Jobs.Check();
             settings.Storage.Check();
             settings.Page.Check();
+            settings.Ledger.Check();
             return settings;
         }
         catch (JsonException e)

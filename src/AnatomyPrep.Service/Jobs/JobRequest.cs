@@ -31,6 +31,9 @@ public sealed record JobRequest(
     /// <summary>Higher runs earlier: what is needed sooner; without a date after a month's.</summary>
     public int Priority(DateOnly today) => 1000 - Math.Clamp(NeededBy is { } day ? day.DayNumber - today.DayNumber : 31, -100, 900);
 
+    /// <summary>As the ledger keeps it; the patient's pseudonym stays out.</summary>
+    internal RunRequest AsRunRequest() => new(Purpose, Anatomy, 1, Side, RequesterCode, NeededBy);
+
     /// <summary>The arguments that make it, but for source and place.</summary>
     internal IEnumerable<string> Arguments()
     {

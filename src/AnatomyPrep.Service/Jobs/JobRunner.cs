@@ -12,7 +12,7 @@ namespace AnatomyPrep.Service.Jobs;
 /// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
 /// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
 /// </remarks>
-internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, EditedPlans plans, Ledgers.RunRecorder recorder, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
 {
     public const string ModelFolder = "model";
 
@@ -36,9 +36,9 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         {
             using var child = Start(job, attempt);
             var why = Watch(child, job);
-            End(job, attempt, child, why);
+            recorder.UntilTaken(() => End(job, attempt, child, why));
         }
-        catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException)
+        catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException or Core.Findings.CheckFailedException)
         {
             jobs.Fault(id, job.Attempt, $"the worker could not be run: {e.GetType().Name}");
         }
@@ -46,6 +46,10 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         RemoveAttempts(id, job.Attempt);
         log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
     }
+
+    /// <summary>Where the published result of a job lies.</summary>
+    public static string FolderOf(DataFolder folder, JobEntry job) =>
+        Path.Combine(folder.Job(job.Id), job.Published!.Value.ToString(System.Globalization.CultureInfo.InvariantCulture), ModelFolder);
 
     /// <summary>Removes the folders of ended attempts, but that of the published one.</summary>
     /// <param name="last">Later ones may be running.</param>
@@ -100,12 +104,19 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
             ("stopping", _) => jobs.HandBack(id, number),
             ("cancelled", _) => jobs.Cancelled(id, number),
             ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes (jobs.longestMinutes)"),
-            (_, 0 or CheckFailed) when hasModel => jobs.Publish(id, number, holds: code == 0),
+            (_, 0 or CheckFailed) when hasModel => Publish(job, Path.Combine(attempt, ModelFolder), holds: code == 0),
             (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors)),
             (_, Cancelled) => jobs.Fault(id, number, "the worker was interrupted"),
             (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or beyond jobs.memoryMegabytes"),
             _ => jobs.Fault(id, number, Reason(child.Errors)),
         };
+    }
+
+    /// <summary>The ledger knows of the run before anybody can see it.</summary>
+    private bool Publish(JobEntry job, string model, bool holds)
+    {
+        recorder.Finished(job, model);
+        return jobs.Publish(job.Id, job.Attempt, holds);
     }
 
     /// <summary>What a command says last, after its tables, is the reason; it names no patient. Long sentences come in several lines.</summary>

@@ -78,7 +78,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
                 ("@at", Now),
                 ("@by", account),
                 ("@key", key));
-            events.Append(change, new("job.created", id, account, Detail: $"plan {request.Plan}"));
+            events.Append(change, new("job.created", id, account, Detail: $"plan {request.Plan}") { Request = request.AsRunRequest() });
             return change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id))[0];
         });
     }

@@ -117,8 +117,8 @@ internal abstract class LedgerStore : IDisposable
     public IReadOnlyList<StoredEvent> EventsFrom(long from, int count) =>
         Events("WHERE position >= @a ORDER BY position LIMIT @b", ("@a", from), ("@b", (long)count));
 
-    public IReadOnlyList<StoredEvent> EventsOfKind(string kind, long from) =>
-        Events("WHERE kind = @a AND position >= @b ORDER BY position", ("@a", kind), ("@b", from));
+    public IReadOnlyList<StoredEvent> EventsOfKind(string kind, long from, int most = int.MaxValue) =>
+        Events("WHERE kind = @a AND position >= @b ORDER BY position LIMIT @c", ("@a", kind), ("@b", from), ("@c", (long)most));
 
     public IReadOnlyList<StoredEvent> EventsBy(string column, string value, int limit) =>
         Events($"WHERE {(column == "person" ? "person" : "key")} = @a ORDER BY position LIMIT @b", ("@a", value), ("@b", (long)limit));

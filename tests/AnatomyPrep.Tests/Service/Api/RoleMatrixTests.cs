@@ -46,6 +46,49 @@ public sealed class RoleMatrixTests : IDisposable
         [("GET", "/api/v1/accounts")] = [A],
         [("POST", "/api/v1/accounts/{name}/disable")] = [A],
         [("POST", "/api/v1/invitations")] = [A],
+        [("GET", "/api/v1/ledger/")] = [T, C, Q, A],
+        [("GET", "/api/v1/ledger/me")] = [T, C, Q, A],
+        [("GET", "/api/v1/ledger/people")] = [T, C, Q, A],
+        [("GET", "/api/v1/ledger/people/waiting")] = [A],
+        [("GET", "/api/v1/ledger/models")] = [T, C, Q, A],
+        [("GET", "/api/v1/ledger/models/{name}/{revision:int}")] = [T, C, Q, A],
+        [("GET", "/api/v1/ledger/head")] = [Q, A],
+        [("GET", "/api/v1/ledger/events")] = [Q, A],
+        [("GET", "/api/v1/ledger/events/{position:long}/proof")] = [Q, A],
+        [("GET", "/api/v1/ledger/consistency")] = [Q, A],
+        [("POST", "/api/v1/ledger/checks")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/models")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/recall")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/acknowledged")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/alone")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/drift")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/drift-by-software")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/retention")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/differences")] = [Q, A],
+        [("GET", "/api/v1/ledger/questions/key")] = [Q, A],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/acknowledge")] = [T, Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/review")] = [T, Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/release")] = [Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/reject")] = [Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/print")] = [T],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/finish")] = [T],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/inspect")] = [T, Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/deliver")] = [C],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/complain")] = [C, Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/withdraw")] = [Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/retain")] = [Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/dispose")] = [Q],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/revise")] = [T, C],
+        [("POST", "/api/v1/ledger/models/{name}/{revision:int}/run")] = [T],
+        [("POST", "/api/v1/ledger/recalls")] = [Q],
+        [("POST", "/api/v1/ledger/corrections")] = [T, C, Q, A],
+        [("POST", "/api/v1/ledger/redactions")] = [Q],
+        [("POST", "/api/v1/ledger/bundles")] = [Q, C],
+        [("POST", "/api/v1/ledger/me/key")] = [T, C, Q, A],
+        [("POST", "/api/v1/ledger/me/key/change")] = [T, C, Q, A],
+        [("POST", "/api/v1/ledger/people/{person}/admit")] = [A],
+        [("POST", "/api/v1/ledger/people/{person}/change")] = [A],
+        [("POST", "/api/v1/ledger/keys/{fingerprint}/revoke")] = [Q, A],
     };
 
     private static readonly HashSet<(string Method, string Pattern)> s_anonymous =
@@ -114,7 +157,8 @@ public sealed class RoleMatrixTests : IDisposable
 
     private static async Task<HttpStatusCode> Call(ServiceClient client, string method, string pattern)
     {
-        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{index:int}", "0", StringComparison.Ordinal).Replace("{axis}", "slice", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
+        var path = pattern.Replace("{number:int}", "0", StringComparison.Ordinal).Replace("{revision:int}", "1", StringComparison.Ordinal).Replace("{index:int}", "0", StringComparison.Ordinal).Replace("{axis}", "slice", StringComparison.Ordinal).Replace("{position:long}", "0", StringComparison.Ordinal)
+            .Replace("{person}", "none", StringComparison.Ordinal).Replace("{fingerprint}", "none", StringComparison.Ordinal).Replace("{id}", "none", StringComparison.Ordinal).Replace("{name}", "none", StringComparison.Ordinal).Replace("{**name}", "none", StringComparison.Ordinal);
         using var answer = await client.SendAsync(new HttpMethod(method), path, method == "POST" ? new { } : null);
         return answer.StatusCode;
     }

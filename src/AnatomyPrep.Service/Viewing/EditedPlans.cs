@@ -14,7 +14,8 @@ internal sealed class EditedPlans(ServiceStart start, DataFolder folder)
     private const string PlanOption = "--plan=";
     private const int LongestCharacters = 1 << 20;
 
-    private static readonly KernelLimits s_limits = new(1L << 30, TimeSpan.FromSeconds(30), 4 << 20);
+    // The runtime maps its own code through a file of gigabytes that take no room: a low limit of file size keeps it from starting.
+    private static readonly KernelLimits s_limits = new(2L << 30, TimeSpan.FromSeconds(60), 32L << 30);
 
     private string Plans => Path.Combine(folder.Root, "viewing", "plans");
 

@@ -8,7 +8,8 @@ namespace AnatomyPrep.Service.Viewing;
 /// <summary>The presets and the schema of plans, asked of the program once each and kept: the service knows no step.</summary>
 internal sealed class PlanTexts(ServiceStart start, DataFolder folder)
 {
-    private static readonly KernelLimits s_limits = new(1L << 30, TimeSpan.FromSeconds(30), 1 << 20);
+    // The runtime maps its own code through a file of gigabytes that take no room: a low limit of file size keeps it from starting.
+    private static readonly KernelLimits s_limits = new(2L << 30, TimeSpan.FromSeconds(60), 32L << 30);
 
     private readonly ConcurrentDictionary<string, Lazy<Task<byte[]>>> _kept = [];
 

@@ -4,7 +4,9 @@ import { api, ApiError, Session } from "./api";
 import { fill, h } from "./dom";
 import { jobsPage } from "./bench/jobs";
 import { workspacePage } from "./bench/workspace";
+import { boardPage } from "./board/board";
 import { peoplePage } from "./people";
+import { modelsPage, threadPage } from "./proof/thread";
 import { invitationPage, renewSession, signInPage } from "./session";
 import { HOME, Shell, startTheme } from "./shell";
 import { text } from "./text";
@@ -22,6 +24,9 @@ type Page = (visit: Visit, ...parts: string[]) => void;
 const ROUTES: readonly (readonly [RegExp, Page])[] = [
   [/^\/bench\/?$/, jobsPage],
   [/^\/bench\/([0-9a-f]+)$/, workspacePage],
+  [/^\/board\/?$/, boardPage],
+  [/^\/proof\/?$/, modelsPage],
+  [/^\/proof\/([A-Za-z0-9.-]+)\/([0-9]+)$/, threadPage],
   [/^\/people\/?$/, peoplePage],
 ];
 

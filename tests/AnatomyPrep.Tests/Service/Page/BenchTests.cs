@@ -29,8 +29,6 @@ public sealed class BenchTests(BrowsedService browsed, ITestOutputHelper output)
         await tess.OpenModelAsync(browsed.Job.Id);
         foreach (var (plane, letters) in new[] { ("transverse", "R L A P"), ("frontal", "R L H F"), ("sagittal", "A P H F") })
             (await tess.Page.EvaluateAsync<string>($"() => ['left', 'right', 'top', 'bottom'].map(l => document.querySelector('.plane-{plane} .letter.' + l).textContent).join(' ')")).Should().Be(letters);
-        // The wedge is 40 mm and more thick to the left of its middle as well as to the right: what tells them apart is the raised L. Its front
-        // plane is cut by no other bone, so that on the frontal slice through the letters the L, a stem with a foot, lies on the screen's right.
         (await tess.Page.EvaluateAsync<bool>("""
             () => {
               const { scene, panes } = document.getElementById('content').bench;
@@ -109,7 +107,7 @@ public sealed class BenchTests(BrowsedService browsed, ITestOutputHelper output)
                   const index = volume.space.toIndex(scene.state.point);
                   return [Math.hypot(sx - x, sy - y), ...panes().map(p => Math.abs(p.slice - index[p.layout.fixed]))];
                 })
-                """, new[] { x * box.Width, y * box.Height });
+                """, new double[] { x * box.Width, y * box.Height });
             apart[0].Should().BeLessThan(1, "the point is under the pointer");
             apart[1..].Should().OnlyContain(d => d <= 0.5, "the slices are those of the point");
         }
@@ -130,7 +128,7 @@ public sealed class BenchTests(BrowsedService browsed, ITestOutputHelper output)
               const all = new Int16Array(await (await fetch(`/api/v1/sources/${volume.sourceId}/volume/samples`, { headers: { Range: `bytes=${2 * ((k * volume.header.rows + j) * volume.header.columns + i)}-${2 * ((k * volume.header.rows + j) * volume.header.columns + i) + 1}` } })).arrayBuffer());
               return all[0];
             }
-            """, new[] { box.Width * 0.47f, box.Height * 0.52f }));
+            """, new double[] { box.Width * 0.47f, box.Height * 0.52f }));
         shown.Should().EndWith($" {held} HU");
     }
 }

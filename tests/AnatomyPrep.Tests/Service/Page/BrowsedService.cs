@@ -114,7 +114,7 @@ internal sealed class Visitor : IAsyncDisposable
         await GoAsync($"/bench/{job}");
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached });
+            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 15_000 });
         }
         catch (TimeoutException e)
         {

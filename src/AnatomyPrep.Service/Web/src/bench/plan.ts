@@ -115,9 +115,9 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   const loaded = api.get<{ properties: { steps: { items: { oneOf: SchemaForm[] } } } }>("viewing/plans/schema").then((s) => {
     schema = s.properties.steps.items.oneOf.flatMap((form) => Object.entries(form.properties ?? {}).map(([name, body]) => ({ name, description: form.description ?? "", parameters: body.properties ?? {} })));
     for (const spec of schema) adding.append(h("option", { value: spec.name }, spec.name));
-  });
+  }).catch((e: unknown) => fill(note, trouble(e, null)));
   const begin = async (ran: Step[]) => {
-    await loaded.catch(() => undefined);
+    await loaded;
     original = ran;
     const kept = sessionStorage.getItem(draft);
     steps = kept ? (JSON.parse(kept) as Step[]) : original;

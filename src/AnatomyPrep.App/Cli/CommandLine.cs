@@ -21,6 +21,7 @@ internal static class CommandLine
             CompareCommand.Create(context),
             VerifyCommand.Create(context),
             ReplayCommand.Create(context),
+            LabelCommand.Create(context),
             LedgerCommand.Create(context),
             PlansCommand.Create(context),
             ServeCommand.Create(context),

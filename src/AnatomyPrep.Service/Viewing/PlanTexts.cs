@@ -13,7 +13,7 @@ internal sealed class PlanTexts(ServiceStart start, DataFolder folder)
 
     private readonly ConcurrentDictionary<string, Lazy<Task<byte[]>>> _kept = [];
 
-    public IReadOnlyList<string> Names => start.Plans;
+    public IReadOnlyList<string> Names { get; } = [.. start.Plans.Select(p => p.Name)];
 
     /// <summary>JSON Schema of plans, UTF-8.</summary>
     public Task<byte[]> SchemaAsync() => Kept("--schema");

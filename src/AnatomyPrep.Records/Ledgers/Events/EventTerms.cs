@@ -36,7 +36,7 @@ public static class EventTerms
         AddBody(terms, e);
         if (e.Personal is { } sealedText)
             terms.Add(new(Subject, sealedText.Subject));
-        return terms.Distinct().ToList();
+        return terms.Count == 1 ? terms : terms.Distinct().ToList();
     }
 
     private static void AddBody(List<EventTerm> terms, LedgerEvent e)

@@ -116,7 +116,7 @@ internal sealed class Visitor : IAsyncDisposable
         await GoAsync($"/bench/{job}");
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 15_000 });
+            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 60_000 });
         }
         catch (TimeoutException e)
         {

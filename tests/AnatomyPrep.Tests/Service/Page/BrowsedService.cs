@@ -9,7 +9,7 @@ using Microsoft.Playwright;
 namespace AnatomyPrep.Tests.Service.Page;
 
 /// <summary>The whole service with one source and one finished model, and Debian's Chromium to look at it.</summary>
-public sealed class BrowsedService : IAsyncLifetime
+public sealed class BrowsedService : IAsyncLifetime, IDisposable
 {
     private const string Chromium = "/usr/bin/chromium";
 
@@ -38,8 +38,10 @@ public sealed class BrowsedService : IAsyncLifetime
         await _browser.CloseAsync();
         _playwright.Dispose();
         await Service.DisposeAsync();
-        _folder.Dispose();
     }
+
+    /// <summary>Comes after the other: the service no longer uses the folder.</summary>
+    public void Dispose() => _folder.Dispose();
 
     /// <summary>Brings a series in and makes its model by the preset "bone".</summary>
     internal async Task<(string SourceId, JobEntry Job)> MakeAsync(PhantomSeries phantom, string anatomy, string folder)
@@ -114,7 +116,7 @@ internal sealed class Visitor : IAsyncDisposable
         await GoAsync($"/bench/{job}");
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 15_000 });
+            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 60_000 });
         }
         catch (TimeoutException e)
         {

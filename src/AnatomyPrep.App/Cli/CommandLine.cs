@@ -25,6 +25,7 @@ internal static class CommandLine
             LedgerCommand.Create(context),
             PlansCommand.Create(context),
             ServeCommand.Create(context),
+            UnpackCommand.Create(context),
             ProfilesCommand.Create(),
             PrintableCommand.Create(context),
             PhantomCommand.Create(context),

@@ -78,6 +78,14 @@ public static class FindingCodes
     public const string ValuesNotCt = "values-not-ct";
     public const string ViewCropped = "view-cropped";
 
+    // Request and source
+    public const string AnatomyMismatch = "anatomy-mismatch";
+    public const string AnatomyUnknown = "anatomy-unknown";
+    public const string PatientMismatch = "patient-mismatch";
+    public const string PatientUnknown = "patient-unknown";
+    public const string SideMismatch = "side-mismatch";
+    public const string SideUnknown = "side-unknown";
+
     // Receive
     public const string CallingTitleUnknown = "calling-title-unknown";
     public const string SeriesGrew = "series-grew";

@@ -39,7 +39,7 @@ internal static class OrientationPicture
             ("touched by support", s_touched),
             ("room of the support", s_room),
         ]);
-        var options = PreviewOptions.Default with { Colours = colours, Axes = PictureAxes.Machine, Views = [ViewDirection.Oblique], HeightPixels = 620 };
+        var options = PreviewOptions.Default with { Colours = colours, Axes = PictureAxes.Machine, Views = [ViewDirection.Oblique], HeightPixels = 620, Title = "Chosen orientation beside the worst that was tried" };
         PreviewPicture.Write(MeshJoin.Join([left, shifted]), Path.Combine(folder, Name), options, run);
         return new(Name, FormattableString.Invariant($"The chosen orientation of {laid.Search.Tried.Count} tried (left) beside the worst (right), with what its support touches and the room the support stands in"), true);
     }

@@ -26,6 +26,9 @@ public sealed record PreviewOptions
 
     public PictureAxes Axes { get; init; }
 
+    /// <summary>First line of the sheet; null for the size of what is drawn.</summary>
+    public string? Title { get; init; }
+
     /// <summary>Colours of their own; null for those of the triangles' origins.</summary>
     public TriangleColours? Colours { get; init; }
 }

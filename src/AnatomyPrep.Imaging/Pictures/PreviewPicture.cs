@@ -73,8 +73,8 @@ public static class PreviewPicture
             options.WidthPixels, HeaderPixels + height + (2 * LetterPixels) + CaptionPixels + (RowPixels * (legend.Rows + 2)), s_paper);
         try
         {
-            canvas.Text(SizeText(bounds), MarginPixels, 40, 20, s_ink);
-            canvas.Text(options.Axes == PictureAxes.Machine ? "along x, y and z as it lies on the bed; all views to one scale" : "left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
+            canvas.Text(options.Title ?? SizeText(bounds), MarginPixels, 40, 20, s_ink);
+            canvas.Text(options.Title is not null ? "to one scale" : options.Axes == PictureAxes.Machine ? "along x, y and z as it lies on the bed; all views to one scale" : "left-right x front-back x head-foot; all views to one scale", MarginPixels, 66, TextPixels, s_faint);
             var normals = VertexNormals.Of(mesh, run);
             var panels = new List<PreviewPanel>();
             foreach (var panel in layout.Panels)

@@ -1,6 +1,6 @@
+using System.Data.Common;
 using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Storage;
-using Microsoft.Data.Sqlite;
 
 namespace AnatomyPrep.Service.Events;
 
@@ -18,8 +18,6 @@ public sealed class EventLog(Database database, TimeProvider clock, IEventGate? 
             actor TEXT,
             code TEXT,
             detail TEXT);
-        CREATE TRIGGER IF NOT EXISTS event_keep_update BEFORE UPDATE ON event BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
-        CREATE TRIGGER IF NOT EXISTS event_keep_delete BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
         """;
 
     public void Append(ServiceEvent happened) => database.Write(change =>
@@ -43,6 +41,9 @@ public sealed class EventLog(Database database, TimeProvider clock, IEventGate? 
         ("@code", happened.Code),
         ("@detail", happened.Detail));
 
+    /// <summary>Number of the last event; 0 before the first.</summary>
+    public long Newest() => database.Read("SELECT COALESCE(MAX(number), 0) FROM event", row => row.GetInt64(0))[0];
+
     /// <summary>Events after a number, oldest first.</summary>
     public IReadOnlyList<LoggedEvent> After(long number, int most) => database.Read(
         "SELECT number, at, kind, subject, actor, code, detail FROM event WHERE number > @after ORDER BY number LIMIT @most",
@@ -50,5 +51,5 @@ public sealed class EventLog(Database database, TimeProvider clock, IEventGate? 
         ("@after", number),
         ("@most", most));
 
-    private static string? Text(SqliteDataReader row, int column) => row.IsDBNull(column) ? null : row.GetString(column);
+    private static string? Text(DbDataReader row, int column) => row.IsDBNull(column) ? null : row.GetString(column);
 }

@@ -12,7 +12,9 @@ using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Receiving;
+using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.AspNetCore.Authorization;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
@@ -31,9 +33,10 @@ namespace AnatomyPrep.Service.Hosting;
 /// <param name="Url">Address of the page and the API.</param>
 /// <param name="Program">How to start the program itself, for each job; the command follows.</param>
 /// <param name="Reader">How to start the reader of untrusted images.</param>
-/// <param name="Plans">Names of the presets.</param>
+/// <param name="Plans">The presets.</param>
+/// <param name="Profiles">Process profiles.</param>
 /// <param name="SafetyNotice">What stands on the page.</param>
-public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Program, ReaderCommand Reader, IReadOnlyList<string> Plans, string SafetyNotice);
+public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Program, ReaderCommand Reader, IReadOnlyList<CatalogueText> Plans, IReadOnlyList<CatalogueText> Profiles, string SafetyNotice);
 
 /// <summary>Puts the parts of the service together.</summary>
 public static class ServiceHost
@@ -88,12 +91,13 @@ public static class ServiceHost
 
     private static void AddStorage(IServiceCollection services)
     {
-        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, ServiceLedger.Schema));
+        services.AddSingleton(s => ServiceTables.Open(s.GetRequiredService<DataFolder>(), s.GetRequiredService<ServiceSettings>().Storage));
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
         services.AddSingleton<QuarantineStore>();
         services.AddSingleton<JobStore>();
+        services.AddSingleton<RequestStore>();
         services.AddSingleton<AccountStore>();
         services.AddSingleton(s => new KeyFolder(s.GetRequiredService<DataFolder>().Keys).OpenSiteKey());
         services.AddSingleton<DiskGuard>();
@@ -146,6 +150,10 @@ public static class ServiceHost
             options.AddScheme<SessionHandler>(SessionHandler.SchemeName, null);
         });
         services.AddWebEncoders();
+        services.AddSingleton<Pages>();
+        services.AddSingleton<VolumeCache>();
+        services.AddSingleton<PlanTexts>();
+        services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
         // Whatever says nothing of its own is for nobody.
         services.AddAuthorizationBuilder().SetFallbackPolicy(new AuthorizationPolicyBuilder().RequireAssertion(_ => false).Build());
@@ -174,16 +182,20 @@ public static class ServiceHost
         app.UseAuthorization();
         app.MapGet("/health/live", () => Results.Text("alive")).AllowAnonymous().ExcludeFromDescription();
         app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
-        app.MapGet("/", Pages.Index).AllowAnonymous().ExcludeFromDescription();
+        Pages.Map(app);
         app.MapInvitation();
         app.MapOpenApi().AllowAnonymous();
         var api = app.MapGroup("/api/v1");
         api.MapJobs();
+        api.MapRequests();
+        api.MapCatalogue();
+        api.MapChanges();
         api.MapIntake();
         api.MapUploads();
         api.MapAccounts();
         api.MapLedger();
         api.MapSignatures();
+        api.MapViewing();
     }
 
     /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>

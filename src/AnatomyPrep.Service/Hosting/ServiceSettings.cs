@@ -155,6 +155,9 @@ public sealed record StorageSettings
     /// <summary>With less free on the disk no job is started and no association taken.</summary>
     public int LeastFreeMegabytes { get; init; } = 1024;
 
+    /// <summary>Connection string of a PostgreSQL database that several nodes share; null for a file of this node's own.</summary>
+    public string? Database { get; init; }
+
     /// <summary>All files of one upload together.</summary>
     public int LargestUploadMegabytes { get; init; } = 8192;
 

@@ -150,7 +150,7 @@ public sealed class ServiceLedger : IEventGate, IDisposable
             ("@code", happened.Code), ("@detail", happened.Detail));
     }
 
-    private static EventDraft Owed(Microsoft.Data.Sqlite.SqliteDataReader row)
+    private static EventDraft Owed(System.Data.Common.DbDataReader row)
     {
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
         var body = new ServiceEventBody(row.GetString(2), Text(3), Text(4), Text(5), string.Join("; ", new[] { Text(6), $"happened at {row.GetString(1)}" }.Where(t => t is not null)));

@@ -99,7 +99,7 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("POST", "/api/v1/ledger/recalls")] = [Q],
         [("POST", "/api/v1/ledger/corrections")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/redactions")] = [Q],
-        [("POST", "/api/v1/ledger/bundles")] = [Q, C],
+        [("POST", "/api/v1/ledger/bundles")] = [C, Q],
         [("POST", "/api/v1/ledger/me/key")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/me/key/change")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/people/{person}/admit")] = [A],

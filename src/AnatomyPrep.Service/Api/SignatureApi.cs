@@ -1,6 +1,6 @@
 using System.Security.Claims;
 using System.Security.Cryptography;
-using System.Text.Json.Nodes;
+using System.Text.Json;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Ledgers;
 using AnatomyPrep.Records.Ledgers.Bundles;
@@ -53,7 +53,7 @@ public sealed record WithdrawAct(string Passphrase, string Reason, string? Lot =
 public sealed record RecallAct(string Passphrase, IReadOnlyList<string> Models, string Reason, string? Lot = null) : Signing(Passphrase, Reason);
 
 /// <param name="Event">Id of the event that was wrong; it stays.</param>
-public sealed record CorrectAct(string Passphrase, string Event, JsonObject Now, string Reason) : Signing(Passphrase, Reason);
+public sealed record CorrectAct(string Passphrase, string Event, JsonElement Now, string Reason) : Signing(Passphrase, Reason);
 
 /// <param name="Subject">Handle of the person whose sealed data nobody is to open any more.</param>
 public sealed record RedactAct(string Passphrase, string Subject, string Reason) : Signing(Passphrase, Reason);
@@ -119,7 +119,7 @@ internal static class SignatureApi
         ledger.MapPost("/recalls", (RecallAct a, ServiceLedger l, KeyDesk desk, ClaimsPrincipal user) =>
             Sign(l, desk, user, a, new(LedgerEventKind.Recall, new RecallBody(a.Lot), a.Models))).RequireAuthorization(p => p.RequireRole(Q));
         ledger.MapPost("/corrections", (CorrectAct a, ServiceLedger l, KeyDesk desk, ClaimsPrincipal user) =>
-            Sign(l, desk, user, a, new(LedgerEventKind.Correction, new CorrectionBody(a.Event, a.Now), l.Ledger.EventById(a.Event)?.Event.Content.Models))).RequireAuthorization(p => p.RequireRole(Roles.All));
+            Sign(l, desk, user, a, new(LedgerEventKind.Correction, CorrectionBody.Of(a.Event, a.Now.GetRawText()), l.Ledger.EventById(a.Event)?.Event.Content.Models))).RequireAuthorization(p => p.RequireRole(Roles.All));
         ledger.MapPost("/redactions", (RedactAct a, ServiceLedger l, KeyDesk desk, ClaimsPrincipal user) =>
             Sign(l, desk, user, a, new(LedgerEventKind.Redaction, new RedactionBody(a.Subject)))).RequireAuthorization(p => p.RequireRole(Q));
         ledger.MapPost("/bundles", Bundle).RequireAuthorization(p => p.RequireRole(Q, C));

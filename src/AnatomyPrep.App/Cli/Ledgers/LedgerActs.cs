@@ -210,9 +210,7 @@ internal sealed class LedgerActs(LedgerSession session)
         return Act("correct", "An earlier event was wrong; it stays, this stands beside it", wrong, [now], (p, ledger) =>
         {
             var e = ledger.EventById(p.GetValue(wrong)!)?.Event.Content;
-            var body = Records.Canonical.CanonicalJson.Parse(System.Text.Encoding.UTF8.GetBytes(p.GetValue(now)!)) as System.Text.Json.Nodes.JsonObject
-                ?? throw new PlanException("command", null, "--now", p.GetValue(now)!, "a JSON object");
-            return new EventDraft(LedgerEventKind.Correction, new CorrectionBody(p.GetValue(wrong)!, body), e?.Models, p.GetValue(_reason));
+            return new EventDraft(LedgerEventKind.Correction, CorrectionBody.Of(p.GetValue(wrong)!, p.GetValue(now)!), e?.Models, p.GetValue(_reason));
         });
     }
 

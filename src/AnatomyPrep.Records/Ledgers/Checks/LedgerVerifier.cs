@@ -30,6 +30,9 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
     /// <summary>Half a megabyte each; the keys that came first have signed most.</summary>
     private const int MostTables = 64;
 
+    /// <summary>So many signatures of a key pay for its table.</summary>
+    private const int LeastForTable = 256;
+
     private readonly List<LedgerFailure> _failures = [];
     private readonly List<string> _notes = [];
     private readonly CompactTree _tree = new();
@@ -41,6 +44,7 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
     private readonly Dictionary<long, string> _roots = [];
     private readonly Dictionary<string, string> _pems = [];
     private readonly Dictionary<string, P256Key> _tables = [];
+    private readonly Dictionary<string, int> _seen = [];
     private readonly ConcurrentBag<Dictionary<string, VerificationKey>> _verifiers = [];
     private long _expectedTermCount;
     private LedgerLaw? _law;
@@ -315,7 +319,8 @@ internal sealed class LedgerVerifier(LedgerStore store, IReadOnlyList<WitnessedH
         {
             if (_tables.TryGetValue(keyId, out var table))
                 return table;
-            if (_tables.Count == MostTables || !_pems.TryGetValue(keyId, out var pem))
+            var seen = _seen[keyId] = _seen.GetValueOrDefault(keyId) + 1;
+            if (seen < LeastForTable || _tables.Count == MostTables || !_pems.TryGetValue(keyId, out var pem))
                 return null;
             using var key = VerificationKey.FromPem(pem, "key");
             return _tables[keyId] = key.ForMany();

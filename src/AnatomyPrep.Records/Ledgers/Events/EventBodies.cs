@@ -1,6 +1,7 @@
 using System.Text.Json;
 using System.Text.Json.Nodes;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Canonical;
 using AnatomyPrep.Records.Statements;
 
 namespace AnatomyPrep.Records.Ledgers.Events;
@@ -61,7 +62,23 @@ public sealed record RecallBody(string? Lot = null);
 
 /// <param name="Event">Id of the event that was wrong; it stays.</param>
 /// <param name="Now">What it should have said.</param>
-public sealed record CorrectionBody(string Event, JsonObject Now);
+public sealed record CorrectionBody(string Event, JsonObject Now)
+{
+    /// <exception cref="PlanException">Not one strict JSON object: a name twice, a number outside the range of IEEE, or no JSON.</exception>
+    public static CorrectionBody Of(string e, string now)
+    {
+        try
+        {
+            return new(e, CanonicalJson.Parse(System.Text.Encoding.UTF8.GetBytes(now)) as JsonObject ?? throw Wrong("something else"));
+        }
+        catch (StrictJsonException strict)
+        {
+            throw Wrong(strict.Message);
+        }
+
+        static PlanException Wrong(string found) => new("correction", null, "now", found, "one JSON object, every name once, numbers within the range of IEEE double");
+    }
+}
 
 public sealed record RedactionBody(string Subject);
 

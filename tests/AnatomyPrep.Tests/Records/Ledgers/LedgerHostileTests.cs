@@ -45,6 +45,14 @@ public sealed class LedgerHostileTests : IDisposable
         LedgerTests.Intact(_story, _story.Ledger.Size());
     }
 
+    [Theory]
+    [InlineData("""{"a":1,"a":2}""", "twice")]
+    [InlineData("""{"a":1e400}""", "IEEE")]
+    [InlineData("""{"a":}""", "JSON")]
+    [InlineData("[1]", "JSON")]
+    public void Correction_that_could_be_read_two_ways_is_refused(string now, string expected) =>
+        FluentActions.Invoking(() => CorrectionBody.Of("id", now)).Should().Throw<AnatomyPrep.Core.Findings.PlanException>().WithMessage($"*{expected}*");
+
     [Fact]
     public void Envelope_in_any_other_form_is_refused()
     {

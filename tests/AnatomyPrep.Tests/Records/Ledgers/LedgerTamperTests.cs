@@ -89,6 +89,21 @@ public sealed class LedgerTamperTests(ITestOutputHelper output) : IDisposable
             Failures(Tampered(sql)).Select(f => f.Code).Should().Contain(code, sql);
     }
 
+    /// <summary>A key that signed hundreds of events is checked by its table, and a signature of another key is named all the same.</summary>
+    [Fact]
+    public void Wrong_signature_among_many_of_one_key_is_named()
+    {
+        using var story = Story(20);
+        story.Ledger.Append([.. Enumerable.Range(0, 600).Select(i => story.Sign("cora", LedgerEventKind.Request, LedgerStory.Request(), $"N-{i}/1"))]);
+        var position = story.Ledger.Size() - 7;
+        var honest = System.Text.Encoding.UTF8.GetString(story.Ledger.Event(position)!.Envelope);
+        var forged = Convert.ToBase64String(story.Key("tom").Sign(story.Ledger.Event(position)!.Signed()));
+        var changed = string.Concat(honest.AsSpan(0, honest.IndexOf("\"sig\":\"", StringComparison.Ordinal) + 7), forged, "\"}]}");
+        Failures(Copy()).Should().BeEmpty("the honest one holds");
+        Failures(Tampered($"UPDATE event SET envelope = CAST('{changed}' AS BLOB) WHERE position = {position.ToString(System.Globalization.CultureInfo.InvariantCulture)}"))
+            .Should().Contain(f => f.Code == LedgerFailures.EventSignature && f.Where == $"event {position}");
+    }
+
     [Fact]
     public void Whole_history_made_anew_without_the_log_key_is_named()
     {

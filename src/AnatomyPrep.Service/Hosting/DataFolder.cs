@@ -15,9 +15,49 @@ public sealed class DataFolder : IDisposable
     public DataFolder(string root)
     {
         Root = Path.GetFullPath(root);
-        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Sources, Quarantine, Jobs, Uploads })
+        Objects = Root;
+        foreach (var folder in new[] { Root, Receiving, Arrived, Series, Quarantine, Uploads })
             CreateOwned(folder);
         _lock = Lock();
+        Node = ReadNode();
+    }
+
+    /// <summary>Where sources, results and keys are: the root, or a folder that all nodes share.</summary>
+    public string Objects { get; private set; }
+
+    /// <summary>Name of this node: made once, and the same at each start.</summary>
+    public string Node { get; }
+
+    /// <summary>Puts sources, results and keys into a folder that other nodes use too, or into the root.</summary>
+    public void Place(string? shared)
+    {
+        Objects = shared ?? Root;
+        CreateOwned(Sources);
+        CreateOwned(Jobs);
+    }
+
+    /// <summary>Moves a folder, across file systems too; it appears whole or not at all.</summary>
+    public static void Move(string folder, string target)
+    {
+        try
+        {
+            Directory.Move(folder, target);
+        }
+        catch (IOException) when (!Directory.Exists(target) && Directory.Exists(folder))
+        {
+            var part = $"{target}.part";
+            if (Directory.Exists(part))
+                Directory.Delete(part, recursive: true);
+            foreach (var file in Directory.EnumerateFiles(folder, "*", SearchOption.AllDirectories))
+            {
+                var copy = Path.Combine(part, Path.GetRelativePath(folder, file));
+                CreateOwned(Path.GetDirectoryName(copy)!);
+                File.Copy(file, copy);
+            }
+
+            Directory.Move(part, target);
+            Directory.Delete(folder, recursive: true);
+        }
     }
 
     public string Root { get; }
@@ -26,7 +66,7 @@ public sealed class DataFolder : IDisposable
 
     public string Database => Path.Combine(Root, "service.db");
 
-    public string Keys => Path.Combine(Root, "keys");
+    public string Keys => Path.Combine(Objects, "keys");
 
     /// <summary>One folder for each association that is open.</summary>
     public string Receiving => Path.Combine(Root, "receiving");
@@ -38,13 +78,13 @@ public sealed class DataFolder : IDisposable
     public string Series => Path.Combine(Root, "series");
 
     /// <summary>One folder for each source, named by its hash; never changed.</summary>
-    public string Sources => Path.Combine(Root, "sources");
+    public string Sources => Path.Combine(Objects, "sources");
 
     public string Quarantine => Path.Combine(Root, "quarantine");
 
     public string Uploads => Path.Combine(Root, "uploads");
 
-    public string Jobs => Path.Combine(Root, "jobs");
+    public string Jobs => Path.Combine(Objects, "jobs");
 
     /// <summary>One folder for each attempt of a job is in it.</summary>
     public string Job(string id) => Path.Combine(Jobs, id);
@@ -62,6 +102,14 @@ public sealed class DataFolder : IDisposable
         else
             Directory.CreateDirectory(folder, UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute);
         return folder;
+    }
+
+    private string ReadNode()
+    {
+        var file = Path.Combine(Root, "node");
+        if (!File.Exists(file))
+            File.WriteAllText(file, Guid.NewGuid().ToString("N")[..12]);
+        return File.ReadAllText(file).Trim();
     }
 
     private FileStream Lock()

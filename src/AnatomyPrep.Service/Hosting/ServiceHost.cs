@@ -57,6 +57,7 @@ public static class ServiceHost
         try
         {
             var settings = ServiceSettings.Read(folder.Settings);
+            folder.Place(settings.Storage.SharedFolder);
             var builder = WebApplication.CreateSlimBuilder(new WebApplicationOptions { ContentRootPath = AppContext.BaseDirectory });
             builder.WebHost.UseUrls(start.Url).UseKestrelHttpsConfiguration();
             builder.WebHost.ConfigureKestrel(kestrel => Limit(kestrel, settings.Page));
@@ -124,7 +125,16 @@ public static class ServiceHost
             quartz.UseDefaultThreadPool(settings.Jobs.Workers);
             quartz.UsePersistentStore(store =>
             {
-                store.UseSqlite($"Data Source={folder.Engine}");
+                if (settings.Storage.Database is { } server)
+                {
+                    store.UsePostgres(server);
+                    store.UseClustering(cluster => cluster.CheckinInterval = TimeSpan.FromSeconds(2));
+                }
+                else
+                {
+                    store.UseSqlite($"Data Source={folder.Engine}");
+                }
+
                 store.UseSystemTextJsonSerializer();
                 store.ProvisionSchema();
             });

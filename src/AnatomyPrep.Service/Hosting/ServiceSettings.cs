@@ -158,6 +158,12 @@ public sealed record StorageSettings
     /// <summary>Connection string of a PostgreSQL database that several nodes share; null for a file of this node's own.</summary>
     public string? Database { get; init; }
 
+    /// <summary>Folder of sources, results and keys that all nodes share; goes with <see cref="Database"/>.</summary>
+    public string? SharedFolder { get; init; }
+
+    /// <summary>A job of another node that gives no sign for so long is run here.</summary>
+    public double StaleSeconds { get; init; } = 30;
+
     /// <summary>All files of one upload together.</summary>
     public int LargestUploadMegabytes { get; init; } = 8192;
 
@@ -165,6 +171,9 @@ public sealed record StorageSettings
     {
         ServiceSettings.Require(LeastFreeMegabytes >= 0, "storage.leastFreeMegabytes", LeastFreeMegabytes, "0 or more");
         ServiceSettings.Require(LargestUploadMegabytes >= 1, "storage.largestUploadMegabytes", LargestUploadMegabytes, "1 or more");
+        ServiceSettings.Require((Database is null) == (SharedFolder is null), "storage.database, storage.sharedFolder", "one of two", "both for several nodes, or neither");
+        ServiceSettings.Require(SharedFolder is null || Directory.Exists(SharedFolder), "storage.sharedFolder", "not there", "a folder that is there");
+        ServiceSettings.Require(StaleSeconds is >= 2 and <= 3600, "storage.staleSeconds", StaleSeconds, "2 to 3600");
     }
 }
 

@@ -40,7 +40,7 @@ internal sealed class SeriesIntake(
     {
         foreach (var left in Directory.GetDirectories(folder.Receiving))
             Directory.Move(left, Path.Combine(folder.Arrived, Path.GetFileName(left)));
-        foreach (var source in Directory.GetDirectories(folder.Sources))
+        foreach (var source in Directory.GetDirectories(folder.Sources).Where(s => !s.EndsWith(".part", StringComparison.Ordinal)))
             Attempt(Path.GetFileName(source), () => sources.Add(JsonSerializer.Deserialize<SourceManifest>(File.ReadAllText(Path.Combine(source, ManifestFile)), s_json) ?? throw new JsonException("empty")));
     }
 
@@ -206,7 +206,7 @@ internal sealed class SeriesIntake(
         if (Directory.Exists(target))
             Directory.Delete(series, recursive: true);
         else
-            Directory.Move(series, target);
+            DataFolder.Move(series, target);
         sources.Add(manifest);
     }
 

@@ -1,6 +1,7 @@
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Requests;
+using AnatomyPrep.Service.Storage;
 using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Logging;
 using Quartz;
@@ -16,17 +17,22 @@ internal sealed class ModelJob(JobRunner runner) : IJob
 }
 
 /// <summary>Sees to it that every queued job is known to the engine, whatever the engine has lost or run already.</summary>
-internal sealed class JobPump(JobStore jobs, RequestStore requests, JobRunner runner, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ILogger<JobPump> log) : BackgroundService
+internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore sources, JobRunner runner, DataFolder folder, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ILogger<JobPump> log) : BackgroundService
 {
     private static readonly TimeSpan s_pause = TimeSpan.FromMilliseconds(300);
 
+    // The peak of a whole "prepare" grows with samples and mesh: 498 MB for 67 million samples, 611 MB for 37 million (docs/performance.md).
+    private const long BaseMegabytes = 400;
+    private const long BytesPerSample = 8;
+
     private readonly int _workers = settings.Jobs.Workers;
+    private readonly Dictionary<string, (int Attempt, DateTimeOffset? Beat, long Since)> _seen = new(StringComparer.Ordinal);
 
     public static string JobOf(JobKey key) => key.Name.Split('.')[0];
 
     public override Task StartAsync(CancellationToken cancellationToken)
     {
-        jobs.Recover();
+        jobs.Recover(folder.Node);
         foreach (var job in jobs.Queued())
             runner.RemoveAttempts(job.Id, job.Attempt);
         return base.StartAsync(cancellationToken);
@@ -42,12 +48,13 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, JobRunner ru
                 await Task.Delay(s_pause, stoppingToken).ConfigureAwait(false);
                 jobs.MatchWaiting();
                 requests.MatchWaiting();
+                ReleaseStale();
                 if (disk.IsFull != wasFull)
                     events.Append(new((wasFull = !wasFull) ? "disk.full" : "disk.freed", null, Detail: "no job is started while less than storage.leastFreeMegabytes is free"));
                 if (!wasFull)
                     await ScheduleAsync(stoppingToken).ConfigureAwait(false);
             }
-            catch (OperationCanceledException)
+            catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
             {
                 return;
             }
@@ -62,7 +69,7 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, JobRunner ru
     {
         var scheduler = await schedulers.GetScheduler(stopping).ConfigureAwait(false);
         var waiting = new List<JobEntry>();
-        var inFlight = jobs.List(_workers, state: JobState.Running).Count;
+        var inFlight = jobs.Running().Count(j => settings.Storage.Database is null || j.Node == folder.Node);
         foreach (var job in jobs.Queued())
             if (await scheduler.Exists(KeyOf(job), stopping).ConfigureAwait(false))
                 inFlight++;
@@ -70,10 +77,40 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, JobRunner ru
                 waiting.Add(job);
         foreach (var job in InTurn(waiting).Take(Math.Max(0, _workers - inFlight)))
         {
+            if (NeedsMegabytes(job) is var needed && needed > settings.Jobs.MemoryMegabytes)
+            {
+                jobs.Refuse(job.Id, $"it would take about {needed} MB, and a worker has {settings.Jobs.MemoryMegabytes}", "Raise jobs.memoryMegabytes, or ask for a coarser or shorter series.");
+                continue;
+            }
+
             var detail = JobBuilder.Create<ModelJob>().WithIdentity(KeyOf(job)).RequestRecovery(true).Build();
             var trigger = TriggerBuilder.Create(clock).WithIdentity(KeyOf(job).Name).StartNow().Build();
-            await scheduler.ScheduleJob(detail, trigger, cancellationToken: stopping).ConfigureAwait(false);
+            try
+            {
+                await scheduler.ScheduleJob(detail, trigger, cancellationToken: stopping).ConfigureAwait(false);
+            }
+            catch (ObjectAlreadyExistsException)
+            {
+                // Another node was quicker.
+            }
         }
+    }
+
+    private long NeedsMegabytes(JobEntry job) => BaseMegabytes + ((sources.Find(job.Request.SourceId!)?.Samples ?? 0) * BytesPerSample >> 20);
+
+    /// <summary>Takes over what other nodes ran that give no sign any more. Measured by this node's own clock: clocks of nodes differ.</summary>
+    private void ReleaseStale()
+    {
+        if (settings.Storage.Database is null)
+            return;
+        var running = jobs.Running();
+        foreach (var gone in _seen.Keys.Except(running.Select(j => j.Id)).ToArray())
+            _seen.Remove(gone);
+        foreach (var job in running.Where(j => j.Node != folder.Node))
+            if (!_seen.TryGetValue(job.Id, out var seen) || (seen.Attempt, seen.Beat) != (job.Attempt, job.HeartbeatAt))
+                _seen[job.Id] = (job.Attempt, job.HeartbeatAt, clock.GetTimestamp());
+            else if (clock.GetElapsedTime(seen.Since).TotalSeconds > settings.Storage.StaleSeconds)
+                jobs.Release(job);
     }
 
     // A job that is queued again is another one to the engine, so that neither can stand in the other's way.

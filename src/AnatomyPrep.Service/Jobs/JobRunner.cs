@@ -1,3 +1,4 @@
+using System.Data.Common;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
@@ -28,7 +29,7 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
     /// <summary>Runs the job if it is there to be run; returns when the attempt has ended.</summary>
     public void Run(string id)
     {
-        if (lifetime.ApplicationStopping.IsCancellationRequested || jobs.Begin(id) is not { } job)
+        if (lifetime.ApplicationStopping.IsCancellationRequested || jobs.Begin(id, folder.Node) is not { } job)
             return;
         using var scope = log.BeginScope(new Dictionary<string, object> { ["Job"] = id });
         log.LogInformation("Job {Job} attempt {Attempt} begins", id, job.Attempt);
@@ -44,7 +45,17 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
             jobs.Fault(id, job.Attempt, $"the worker could not be run: {e.GetType().Name}");
         }
 
-        RemoveAttempts(id, job.Attempt);
+        try
+        {
+            RemoveAttempts(id, job.Attempt);
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException or DbException)
+        {
+            // Another node still writes there, or nobody can say what was published: it goes with the next attempt or start.
+            log.LogWarning("Job {Job}: something is left of attempt {Attempt}: {Kind}", id, job.Attempt, e.GetType().Name);
+            return;
+        }
+
         log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
     }
 
@@ -70,7 +81,7 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         var limits = new KernelLimits(memory, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
         var images = Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder);
         string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json", .. job.Request.Arguments().Select(plans.Argument)];
-        var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root };
+        var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects };
         var child = new SupervisedProcess(start.Program.FileName, arguments, limits, environment, keepErrors: true);
         _ = child.Output.CopyToAsync(Stream.Null);
         return child;
@@ -85,11 +96,10 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         {
             var why = lifetime.ApplicationStopping.IsCancellationRequested ? "stopping"
                 : System.Diagnostics.Stopwatch.GetElapsedTime(begin) > settings.Jobs.Longest ? "time"
-                : !jobs.Beat(job.Id, job.Attempt) ? "cancelled" : null;
+                : !MayGoOn(job) ? "cancelled" : null;
             if (why is null)
             {
-                if (StageLog.Read(stages) is [.., var last] && last.Stage != told)
-                    jobs.Progress(job.Id, job.Attempt, told = last.Stage, last.Share);
+                told = Tell(job, stages, told);
                 continue;
             }
 
@@ -101,7 +111,55 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         return null;
     }
 
+    /// <summary>False once the attempt no longer counts. While the database does not answer nobody can say, and the work goes on: only publishing decides.</summary>
+    private bool MayGoOn(JobEntry job)
+    {
+        try
+        {
+            return jobs.Beat(job.Id, job.Attempt);
+        }
+        catch (DbException e)
+        {
+            log.LogWarning("Job {Job}: the database does not answer: {Kind}", job.Id, e.GetType().Name);
+            return true;
+        }
+    }
+
+    private string Tell(JobEntry job, string stages, string told)
+    {
+        if (StageLog.Read(stages) is not [.., var last] || last.Stage == told)
+            return told;
+        try
+        {
+            jobs.Progress(job.Id, job.Attempt, last.Stage, last.Share);
+            return last.Stage;
+        }
+        catch (DbException)
+        {
+            return told;
+        }
+    }
+
+    /// <summary>Notes how an attempt ended, as soon as the database can be told. A service that stops leaves it to whoever recovers the job.</summary>
     private void End(JobEntry job, string attempt, SupervisedProcess child, string? killedFor)
+    {
+        while (true)
+        {
+            try
+            {
+                TellEnd(job, attempt, child, killedFor);
+                return;
+            }
+            catch (DbException e)
+            {
+                log.LogWarning("Job {Job}: its end cannot be noted yet: {Kind}", job.Id, e.GetType().Name);
+                if (lifetime.ApplicationStopping.WaitHandle.WaitOne(s_beat))
+                    return;
+            }
+        }
+    }
+
+    private void TellEnd(JobEntry job, string attempt, SupervisedProcess child, string? killedFor)
     {
         var (id, number) = (job.Id, job.Attempt);
         var code = child.WaitForExit();

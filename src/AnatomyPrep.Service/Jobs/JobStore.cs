@@ -194,12 +194,17 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     /// <summary>Gives a running job back to the queue, without blame: the service stops, or was stopped.</summary>
     public bool HandBack(string id, int attempt) => End(id, attempt, "state = 'Queued'", new("job.handed-back", id, Detail: $"attempt {attempt}"), isEnd: false);
 
-    /// <summary>At the start of the service: no attempt of an earlier process still runs.</summary>
-    public void Recover()
+    /// <summary>At the start of a node: no attempt of an earlier process of it still runs. With a database of its own there is no other node.</summary>
+    public void Recover(string node)
     {
-        foreach (var job in database.Read($"SELECT {Columns} FROM job WHERE state = 'Running'", Entry))
-            _ = job.CancelAsked ? Cancelled(job.Id, job.Attempt) : HandBack(job.Id, job.Attempt);
+        foreach (var job in Running().Where(j => !database.IsShared || j.Node == node))
+            Release(job);
     }
+
+    /// <summary>Takes a job from an attempt that gives no sign: it can no longer publish.</summary>
+    public bool Release(JobEntry job) => job.CancelAsked ? Cancelled(job.Id, job.Attempt) : HandBack(job.Id, job.Attempt);
+
+    public IReadOnlyList<JobEntry> Running() => database.Read($"SELECT {Columns} FROM job WHERE state = 'Running'", Entry);
 
     /// <summary>Cancels a job that has not ended: at once, or as soon as its child is stopped. Null when it has ended.</summary>
     public JobEntry? Cancel(string id, string account) => database.Write(change => Cancel(change, id, account));

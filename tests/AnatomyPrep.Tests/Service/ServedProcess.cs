@@ -48,6 +48,13 @@ internal sealed class ServedProcess : IDisposable
         _process.WaitForExit();
     }
 
+    /// <summary>Sends a signal, such as STOP, to the service alone.</summary>
+    public void Signal(string name)
+    {
+        using var sent = Process.Start("kill", [$"-{name}", _process.Id.ToString(CultureInfo.InvariantCulture)]);
+        sent.WaitForExit();
+    }
+
     public void Dispose()
     {
         if (!_process.HasExited)

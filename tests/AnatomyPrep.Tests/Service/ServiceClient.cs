@@ -9,9 +9,10 @@ internal sealed class ServiceClient : IDisposable
 {
     public const string Password = "correct horse battery";
 
+    private readonly CookieContainer _cookies = new();
     private readonly HttpClient _http;
 
-    public ServiceClient(Uri address) => _http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false, CookieContainer = new CookieContainer() }) { BaseAddress = address };
+    public ServiceClient(Uri address) => _http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false, CookieContainer = _cookies }) { BaseAddress = address };
 
     public string? CsrfToken { get; set; }
 
@@ -66,6 +67,13 @@ internal sealed class ServiceClient : IDisposable
         var reader = new StreamReader(await _http.GetStreamAsync(path));
         await reader.ReadLineAsync();
         return reader;
+    }
+
+    /// <summary>Puts this person's cookie and token on a request that another client sends.</summary>
+    public void Authorize(HttpRequestMessage request)
+    {
+        request.Headers.TryAddWithoutValidation("Cookie", _cookies.GetCookieHeader(_http.BaseAddress!));
+        request.Headers.TryAddWithoutValidation("X-CSRF-Token", CsrfToken);
     }
 
     public void Dispose() => _http.Dispose();

@@ -1,0 +1,119 @@
+using System.Diagnostics;
+using System.Text.Json;
+using AnatomyPrep.Records.Statements;
+using AnatomyPrep.Service.Jobs;
+using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Tests.Records.Ledgers;
+
+namespace AnatomyPrep.Tests.Service.Jobs;
+
+/// <summary>Two service processes on one PostgreSQL database and one shared folder.</summary>
+[Collection("PostgreSQL")]
+public sealed class NodesTests(PostgresCluster cluster) : IDisposable
+{
+    private readonly TestFolder _folder = new();
+
+    public void Dispose() => _folder.Dispose();
+
+    [Theory]
+    [Trait("Kind", "Slow")]
+    [InlineData("killed")]
+    [InlineData("stopped")]
+    public async Task What_one_node_leaves_the_other_finishes_and_each_job_is_published_once(string how)
+    {
+        const int Count = 6;
+        var connect = cluster.NewDatabase();
+        var shared = Directory.CreateDirectory(_folder["shared"]).FullName;
+        var files = Phantom.Write(Phantom.Bones(), _folder["ct"]);
+        foreach (var node in new[] { "one", "two" })
+        {
+            Directory.CreateDirectory(_folder[node]);
+            await File.WriteAllTextAsync(Path.Combine(_folder[node], "settings.json"), JsonSerializer.Serialize(new { intake = new { quietSeconds = 0.3 }, storage = new { database = connect, sharedFolder = shared, staleSeconds = 4 } }));
+        }
+
+        using var one = ServedProcess.Start(_folder["one"], receiver: false);
+        using var two = ServedProcess.Start(_folder["two"], receiver: false);
+        using var database = Database.Shared(connect);
+        var events = new AnatomyPrep.Service.Events.EventLog(database, TimeProvider.System);
+        var jobs = new JobStore(database, events, TimeProvider.System);
+        var sources = new SourceStore(database, events);
+        Bring(files, _folder["one"]);
+        var source = await Until(() => sources.List(1) is [var found] ? found : null);
+        var asked = new JobRequest(Purpose.Education, "shells", null, "bone", null, null, null, source.Id);
+        var ids = Enumerable.Range(0, Count).Select(_ => jobs.Create(asked, "tester", null).Id).ToArray();
+        var name = (await File.ReadAllTextAsync(Path.Combine(_folder["one"], "node"))).Trim();
+        await Until(() => jobs.Running().FirstOrDefault(j => j.Node == name && j.Stage is not null));
+        if (how == "killed")
+            one.Kill();
+        else
+            one.Signal("STOP");
+        var begin = Stopwatch.GetTimestamp();
+        var taken = await Until(() => events.After(0, 10_000).FirstOrDefault(e => e.Event.Kind == "job.handed-back"));
+        taken.Event.Subject.Should().BeOneOf(ids);
+        await Until(() => ids.Count(id => jobs.Find(id)!.State == JobState.Done) >= Count - 0 ? "done" : null);
+        var seconds = Stopwatch.GetElapsedTime(begin).TotalSeconds;
+        if (how == "stopped")
+        {
+            // It wakes up with work that is done already: it must not count.
+            one.Signal("CONT");
+            await Task.Delay(8000);
+        }
+
+        ids.Select(id => jobs.Find(id)!.State).Should().OnlyContain(s => s == JobState.Done);
+        events.After(0, 10_000).Where(e => e.Event.Kind == "job.done").Select(e => e.Event.Subject).Should().BeEquivalentTo(ids, "each is published exactly once");
+        TestProgram.Run(_folder["home"], "prepare", _folder["ct"], "--plan", "bone", "--anatomy", "shells", "--out", _folder["alone"]).ExitCode.Should().Be(0);
+        var expected = JobTests.Hashes(_folder["alone"]);
+        foreach (var id in ids)
+            JobTests.Hashes(Path.Combine(shared, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
+        jobs.List(Count).Select(j => j.Node).Distinct().Should().HaveCountGreaterThan(0);
+        Console.WriteLine(FormattableString.Invariant($"node {how}: all {Count} jobs done {seconds:F1} s later"));
+    }
+
+    [Fact]
+    public void All_tables_are_the_same_on_PostgreSQL()
+    {
+        using var folder = new AnatomyPrep.Service.Hosting.DataFolder(_folder["tables"]);
+        var settings = new AnatomyPrep.Service.Hosting.StorageSettings { Database = cluster.NewDatabase() };
+        ServiceTables.Open(folder, settings).Dispose();
+        using var database = ServiceTables.Open(folder, settings);
+        var events = new AnatomyPrep.Service.Events.EventLog(database, TimeProvider.System);
+        events.Append(new("test.happened", "x"));
+        events.Newest().Should().Be(1);
+        FluentActions.Invoking(() => database.Write(c => c.Execute("UPDATE event SET kind = 'other'"))).Should().Throw<Npgsql.PostgresException>().WithMessage("*never*");
+        var sources = new SourceStore(database, events);
+        sources.Add(new(new string('a', 64), "series", null, new string('b', 64), DateTimeOffset.UnixEpoch, null, [new("k", "h", 1L << 33)], "HEAD", "L", 1L << 33)).Should().BeTrue();
+        sources.List(10).Should().ContainSingle().Which.Bytes.Should().Be(1L << 33);
+        var jobs = new JobStore(database, events, TimeProvider.System);
+        var requests = new AnatomyPrep.Service.Requests.RequestStore(database, events, jobs, TimeProvider.System);
+        var asked = new AnatomyPrep.Service.Requests.ModelRequest(new(Purpose.Education, "skull", null, "bone", null, new DateOnly(2030, 1, 1), new string('b', 64), null, null, 0.5), null);
+        var request = requests.Create([asked], "tester", "key")[0];
+        requests.Create([asked], "tester", "key")[0].Id.Should().Be(request.Id);
+        request.State.Should().Be(AnatomyPrep.Service.Requests.RequestState.Queued);
+        requests.List(10, null, AnatomyPrep.Service.Requests.RequestState.Queued).Should().ContainSingle();
+        var job = jobs.Begin(request.JobId!, "here")!;
+        jobs.Progress(job.Id, 1, "surface", 0.5);
+        jobs.Beat(job.Id, 1).Should().BeTrue();
+        jobs.Release(jobs.Find(job.Id)!).Should().BeTrue();
+        jobs.Publish(job.Id, 1, holds: true).Should().BeFalse("the attempt was taken from it");
+        jobs.Begin(job.Id, "there")!.Attempt.Should().Be(2);
+        jobs.Publish(job.Id, 2, holds: true).Should().BeTrue();
+        jobs.Find(job.Id).Should().Match<JobEntry>(j => j.State == JobState.Done && j.Published == 2 && j.Request.Scale == 0.5);
+    }
+
+    private static void Bring(IEnumerable<string> files, string data)
+    {
+        var aside = Directory.CreateDirectory(Path.Combine(data, "brought")).FullName;
+        foreach (var file in files)
+            File.Copy(file, Path.Combine(aside, Path.GetFileName(file)));
+        Directory.Move(aside, Path.Combine(data, "arrived", $"b-{Guid.NewGuid():N}"));
+    }
+
+    private static async Task<T> Until<T>(Func<T?> look)
+        where T : class
+    {
+        for (var wait = Stopwatch.StartNew(); wait.Elapsed < TimeSpan.FromMinutes(4); await Task.Delay(100))
+            if (look() is { } found)
+                return found;
+        throw new TimeoutException();
+    }
+}

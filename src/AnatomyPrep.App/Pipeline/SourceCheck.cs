@@ -29,7 +29,7 @@ internal sealed class SourceCheck(Workbench bench)
     /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
     private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, IReadOnlyList<PlanStep> steps, RunContext run)
     {
-        Mesh? surface = null;
+        var surface = state.Mesh;
         var last = steps.Select(Moves).ToList().LastIndexOf(true);
         for (var s = 0; s < steps.Count && (surface is null || s <= last); s++)
         {

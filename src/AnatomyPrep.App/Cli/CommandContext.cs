@@ -13,6 +13,8 @@ internal sealed class CommandContext(Workbench bench, Output output, ILogger<Com
 
     public ILogger Log { get; } = log;
 
-    public T Run<T>(Func<RunContext, T> work, CancellationToken cancellation) =>
-        Output.WithProgress(progress => work(new RunContext(progress, cancellation: cancellation)));
+    /// <param name="told">Who is told of the progress instead of the terminal.</param>
+    public T Run<T>(Func<RunContext, T> work, CancellationToken cancellation, IProgress<RunProgress>? told = null) => told is null
+        ? Output.WithProgress(progress => work(new RunContext(progress, cancellation: cancellation)))
+        : work(new RunContext(told, cancellation: cancellation));
 }

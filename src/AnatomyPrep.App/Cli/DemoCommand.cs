@@ -50,7 +50,7 @@ internal static class DemoCommand
         context.Output.Say("3. The signed record, checked as anyone could check it");
         var report = context.Run(run => RecordVerifier.Verify(made.Folder, null, null, run), cancellation);
         VerifyCommand.Show(context, report);
-        context.Output.Say($"Look at {Path.Combine(made.Folder, ModelPictures.Preview)} and {Path.Combine(made.Folder, ModelPictures.Sections)}, then read {Path.Combine(made.Folder, ModelFiles.Report)}.");
+        context.Output.Say($"Look at {Path.Combine(made.Folder, ModelPictures.Preview)} and {Path.Combine(made.Folder, ModelPictures.Sections)}, then read {Path.Combine(made.Folder, RecordFiles.Report)}.");
         return report.Holds ? shown : ExitCodes.CheckFailed;
     }
 }

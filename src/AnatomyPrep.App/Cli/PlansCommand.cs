@@ -3,7 +3,7 @@ using AnatomyPrep.App.Pipeline;
 
 namespace AnatomyPrep.App.Cli;
 
-/// <summary>plans [NAME]: list the presets, print one; --schema prints the JSON Schema, --steps every step.</summary>
+/// <summary>plans [NAME]: list the presets, print one, with --json as JSON; --schema prints the JSON Schema, --steps every step.</summary>
 internal static class PlansCommand
 {
     public static Command Create(CommandContext context)
@@ -11,10 +11,13 @@ internal static class PlansCommand
         var name = new Argument<string?>("NAME") { Description = "Preset to print", Arity = ArgumentArity.ZeroOrOne };
         var schema = new Option<bool>("--schema") { Description = "Print the JSON Schema of plans" };
         var steps = new Option<bool>("--steps") { Description = "List every step a plan may hold" };
-        var command = new Command("plans", "List preset plans, or print one") { name, schema, steps };
+        var json = new Option<bool>("--json") { Description = "With NAME: the plan as JSON, which is read like any plan" };
+        var command = new Command("plans", "List preset plans, or print one") { name, schema, steps, json };
         command.SetAction(parsed =>
         {
-            if (parsed.GetValue(schema))
+            if (parsed.GetValue(json) && parsed.GetValue(name) is { } preset)
+                Output.WriteJson(PlanJson.Of(context.Bench.Plans.Load(preset)));
+            else if (parsed.GetValue(schema))
                 Output.WriteJson(PlanSchema.Create(context.Bench.Catalog));
             else if (parsed.GetValue(steps))
                 ListSteps(context);

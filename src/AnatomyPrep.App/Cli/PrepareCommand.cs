@@ -2,6 +2,7 @@ using System.CommandLine;
 using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Statements;
+using Microsoft.Extensions.Logging;
 
 namespace AnatomyPrep.App.Cli;
 
@@ -17,21 +18,27 @@ internal static class PrepareCommand
         var part = new Option<string[]>("--part") { Description = "NAME=FILE: a further mesh for steps of the plan that name it; may be repeated" };
         var patient = new Option<string?>("--patient-id") { Description = "Whose images they must be: stops when the source is another patient's; kept only as a keyed pseudonym" };
         var profile = new Option<string?>("--profile") { Description = "Process profile by name or file, for the steps that make ready for the machine; becomes part of the recorded plan" };
+        var scale = new Option<double>("--scale") { Description = "Model size over true size, 0.05 to 20: adds a last step to the plan", DefaultValueFactory = _ => 1 };
+        var progress = new Option<string?>("--progress") { Description = "File to which each stage is appended as it begins", Hidden = true };
+        var identify = new Option<bool>("--identify") { Description = "Put the patient's true identifiers into model.dcm, for the archive; that it was done stands in the record" };
         var request = new RequestOptions();
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, patient, profile, json };
+        var command = new Command("prepare", "Make a model from a source by a plan") { source, plan, output, series, part, patient, profile, scale, identify, progress, json };
         request.AddTo(command);
         command.SetAction((parsed, cancellation) =>
         {
-            var text = context.Bench.Plans.Load(parsed.GetValue(plan)!, parsed.GetValue(profile));
-            var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []), parsed.GetValue(patient));
+            var text = context.Bench.Plans.Load(parsed.GetValue(plan)!, parsed.GetValue(profile), RequestOptions.Scale(parsed.GetValue(scale)));
+            var wanted = new SourceRequest(parsed.GetValue(source)!, parsed.GetValue(series), request.Unit(parsed), request.Anatomy(parsed), SourceRequest.ReadParts(parsed.GetValue(part) ?? []), parsed.GetValue(patient), parsed.GetValue(identify));
             using var folder = OutputFolder.Create(parsed.GetValue(output)!);
+            using var told = parsed.GetValue(progress) is { } file ? new ProgressFile(file, text.Plan, context.Bench.Clock) : null;
             var made = context.Run(run =>
             {
                 using var loaded = new SourceLoader(context.Bench.Folders).Load(wanted, run);
-                var asked = request.Read(parsed, text) with { PatientPseudonym = wanted.PatientId is null ? null : loaded.Facts.Pseudonyms!.Patient };
+                var asked = request.Read(parsed, text) with { Scale = parsed.GetValue(scale), PatientPseudonym = wanted.PatientId is null ? null : loaded.Facts.Pseudonyms!.Patient, IdentifiersExported = wanted.Identify ? true : null };
+                if (wanted.Identify)
+                    context.Log.LogWarning("Identifiers are exported into a model's DICOM file by prepare --identify");
                 return new RunRecorder(context.Bench, context.Log).Run(loaded, text, asked, folder, run);
-            }, cancellation);
+            }, cancellation, told);
             return Task.FromResult(Show(context, made, parsed.GetValue(json)));
         });
         return command;

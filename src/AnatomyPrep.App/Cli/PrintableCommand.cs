@@ -18,7 +18,7 @@ internal static class PrintableCommand
         var profile = new Option<string>("--profile") { Description = "Process profile by name or file; profiles lists them", DefaultValueFactory = _ => ProfileLibrary.Usual };
         var asIs = new Option<bool>("--as-is") { Description = "Judge it as it lies, z up; without it the best orientation is searched for first" };
         var drains = new Option<bool>("--no-drains") { Description = "Propose drain holes without trying them" };
-        var pictures = new Option<string?>("--out") { Description = "New or empty folder for wall.png, gap.png, overhang.png, layers.png and the model as laid" };
+        var pictures = new Option<string?>("--out") { Description = "New or empty folder for wall.png, gap.png, overhang.png, layers.png, layer-preview.png, orientation.png and the model as laid" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
         var command = new Command("printable", "Walls, gaps, overhangs, voids, orientation, time and cost of a mesh in a process") { mesh, profile, asIs, drains, pictures, json };
         command.SetAction((parsed, cancellation) =>
@@ -36,6 +36,8 @@ internal static class PrintableCommand
                 if (folder is not null)
                 {
                     PrintPictures.Write(whole, folder.Path, run);
+                    if (found is not null)
+                        OrientationPicture.Write(new(file.Mesh, found, process), folder.Path, run);
                     StlFormat.Write(lying.Rebased(Vec3.Zero), Path.Combine(folder.Path, "laid.stl"), "AnatomyPrep mm, education/planning", run);
                 }
 

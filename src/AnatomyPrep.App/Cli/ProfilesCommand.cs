@@ -23,5 +23,5 @@ internal static class ProfilesCommand
         return command;
     }
 
-    private static string Line(PrintProfile profile) => $"{profile.Material}; support: {profile.SupportRemoval}";
+    internal static string Line(PrintProfile profile) => $"{profile.Material}; support: {profile.SupportRemoval}";
 }

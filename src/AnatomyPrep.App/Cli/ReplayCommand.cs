@@ -31,7 +31,7 @@ internal static class ReplayCommand
         foreach (var file in result.Files)
             Output.WriteResult($"{(file.Identical ? "identical" : file.ExpectedToDiffer ? "other software" : "DIFFERS")}  {file.Name}");
         if (!result.SameSoftware)
-            context.Output.Say($"The record was made by {result.RecordedSoftware}, this is {result.ThisSoftware}: run.json and the report name the software and are not compared.");
+            context.Output.Say($"The record was made by {result.RecordedSoftware}, this is {result.ThisSoftware}: run.json, report and label name the software and are not compared.");
         Output.WriteResult(result.Identical ? "identical bytes" : "the replay does NOT give the same bytes");
     }
 }

@@ -32,6 +32,11 @@ internal sealed class RequestOptions
         parsed.GetValue(_side) is { } side ? Enum.Parse<Side>(side, ignoreCase: true) : null,
         parsed.GetValue(_requester));
 
+    /// <exception cref="PlanException">Out of range.</exception>
+    public static double Scale(double given) => given is >= 0.05 and <= 20
+        ? given
+        : throw new PlanException("command", null, "--scale", string.Create(System.Globalization.CultureInfo.InvariantCulture, $"{given}"), "0.05 to 20; 1 is life size");
+
     /// <summary>What the source shows, when it was said; null when not.</summary>
     public string? Anatomy(ParseResult parsed) => parsed.GetValue(_anatomy);
 

@@ -22,7 +22,7 @@ internal static class ServeCommand
     private static async Task<int> RunAsync(CommandContext context, string data, string urls, CancellationToken cancellation)
     {
         var folders = new AppFolders(data);
-        var app = ServiceHost.Create(StartOf(folders, urls), context.Bench.Clock, services => Program.AddLog(services, folders));
+        var app = ServiceHost.Create(StartOf(context.Bench, folders.Home, urls), context.Bench.Clock, services => Program.AddLog(services, folders));
         await using (app.ConfigureAwait(false))
         {
             await app.StartAsync(cancellation).ConfigureAwait(false);
@@ -39,6 +39,14 @@ internal static class ServeCommand
         return ExitCodes.Done;
     }
 
-    private static ServiceStart StartOf(AppFolders folders, string urls) => new(
-        folders.Home, urls, ReaderCommand.ThisProgram(), SourceLoader.Reader, PlanLibrary.Presets, SafetyNotice.Text);
+    internal static ServiceStart StartOf(Workbench bench, string data, string urls) => new(
+        data,
+        urls,
+        ReaderCommand.ThisProgram(),
+        SourceLoader.Reader,
+        [.. PlanLibrary.Presets.Select(name => Describe(bench.Plans.Load(name), name))],
+        [.. ProfileLibrary.Names.Select(name => ProfileLibrary.Load(name)).Zip(ProfileLibrary.Names, (p, name) => new CatalogueText(name, ProfilesCommand.Line(p.Profile), p.Yaml))],
+        SafetyNotice.Text);
+
+    private static CatalogueText Describe(PlanText plan, string name) => new(name, plan.Plan.Description, plan.Yaml, plan.CanScale);
 }

@@ -24,8 +24,9 @@ internal static class VerifyCommand
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
         var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
+        var code = new Option<string?>("--code") { Description = "What the square code on a report or label says: it must be this record's" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, model, tolerance, json };
+        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, model, tolerance, code, json };
         command.Validators.Add(result =>
         {
             if (result.GetValue(model) is not null && result.GetValue(source) is null)
@@ -42,6 +43,8 @@ internal static class VerifyCommand
                 if (File.Exists(path) && BundleVerifier.LooksLikeBundle(path))
                     return Task.FromResult(LedgerKeeping.Show(parsed.GetValue(json), context.Output, BundleVerifier.Verify(File.ReadAllBytes(path), trusted)));
                 var report = context.Run(run => RecordVerifier.Verify(path, trusted, parsed.GetValue(source), run), cancellation);
+                if (parsed.GetValue(code) is { } scanned)
+                    report = WithCode(report, scanned.Trim());
                 var agreement = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
                     ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
                     : null;
@@ -53,6 +56,13 @@ internal static class VerifyCommand
             }
         });
         return command;
+    }
+
+    /// <summary>The paper in hand and the folder: one more check.</summary>
+    private static VerificationReport WithCode(VerificationReport report, string scanned)
+    {
+        var expected = report.Statement is { } statement ? RunCode.Of(statement).Text : "a record that can be read";
+        return report with { Holds = report.Holds && scanned == expected, Checks = [.. report.Checks, new RecordCheck("code on paper", RecordChecks.Code, scanned == expected, expected, scanned)] };
     }
 
     private static void Show(CommandContext context, VerificationReport report, SourceAgreement? agreement)

@@ -28,6 +28,8 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         var several = plan.Plan.Structures.Count > 0;
         var solids = several ? MakeStructures(source.State, plan.Plan.Structures, steps, findings, out sharedMm3, run) : [MakeModel(source.State, findings, run)];
 
+        var dicom = new DicomModel(source, plan, PlacesElsewhere(plan.Plan.Steps));
+        findings.AddRange(dicom.Findings(solids.Sum(s => (long)s.Mesh.TriangleCount)));
         var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State, folder, run);
         var made = new RunFacts
         {
@@ -51,9 +53,12 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         foreach (var solid in solids)
             if (solid.Shifts is { } shifts)
                 ModelFiles.WriteShifts(shifts, solid.SensitivityFile, folder, run);
-        ModelFiles.WriteReport(made, pictures, folder);
+        dicom.Write(made, folder);
+        ModelFiles.WritePapers(made, pictures, folder, run);
         return made;
     }
+
+    private bool PlacesElsewhere(IReadOnlyList<PlanStep> steps) => steps.Any(s => catalog.TryFind(s.Name, out var spec) && spec.MovesModel);
 
     private static FinishedSolid MakeModel(PipelineState state, List<Finding> findings, RunContext run)
     {

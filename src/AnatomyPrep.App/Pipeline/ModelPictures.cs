@@ -33,6 +33,8 @@ internal static class ModelPictures
         PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default with { Axes = AxesOf(state) }, run);
         var from = state.InPatientSpace is null ? Views : "from the front, from +x, and from the front, +x and above, as it lies in the machine";
         var pictures = new List<ModelPicture> { new(Preview, $"The model {from}", true) };
+        if (state.Laid is { } laid)
+            pictures.Add(OrientationPicture.Write(laid, folder, run));
         if (state.Print is { } print)
             pictures.AddRange(PrintPictures.Write(print, folder, run));
         if (model.Shifts is { } shifts)

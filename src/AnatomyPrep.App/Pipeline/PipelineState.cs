@@ -45,6 +45,9 @@ internal sealed class PipelineState : IDisposable
     /// <summary>Process profile of the plan; null where it names none.</summary>
     public PrintProfile? Profile { get; set; }
 
+    /// <summary>The last search for an orientation; null before there was one.</summary>
+    public LaidModel? Laid { get; set; }
+
     /// <summary>What the last check for printing found; null before there was one.</summary>
     public CheckedPrint? Print { get; set; }
 

@@ -1,3 +1,4 @@
+using System.Globalization;
 using System.Reflection;
 using System.Text;
 using AnatomyPrep.Core.Findings;
@@ -9,6 +10,19 @@ namespace AnatomyPrep.App.Pipeline;
 /// <summary>A plan and the text it was read from; the text is what is hashed and recorded.</summary>
 internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = null)
 {
+    /// <summary>Structures keep their places to each other, so a plan with structures stays life size.</summary>
+    public bool CanScale => Plan.Structures.Count == 0;
+
+    /// <summary>The same plan with a last step that scales the model: what was asked for is then part of the recorded plan.</summary>
+    /// <exception cref="PlanException">The plan has structures, or its steps are not its last key.</exception>
+    public static string WithScale(PlanText plan, double scale)
+    {
+        var last = plan.Yaml.Split('\n').LastOrDefault(line => line.Length > 0 && char.IsAsciiLetter(line[0]));
+        return plan.CanScale && last?.TrimEnd() == "steps:"
+            ? string.Create(CultureInfo.InvariantCulture, $"{plan.Yaml.TrimEnd()}\n  - scale: {{ factor: {scale} }}\n")
+            : throw new PlanException("command", null, "--scale", string.Create(CultureInfo.InvariantCulture, $"{scale}"), "1 with a plan of structures, or a plan whose last key is steps");
+    }
+
     /// <summary>The same plan with a process profile written into it, so that the plan stays all that is needed to make the model again.</summary>
     public static string WithProfile(string planYaml, string profileYaml) =>
         $"{planYaml.TrimEnd()}\nprintProfile:\n{string.Join('\n', profileYaml.TrimEnd().Split('\n').Select(line => $"  {line}"))}\n";
@@ -39,9 +53,11 @@ internal sealed class PlanLibrary(StepCatalog catalog)
 
     /// <summary>As the other, with a process profile put into the plan.</summary>
     /// <exception cref="PlanException">Either is wrong, or the plan holds a profile of its own.</exception>
-    public PlanText Load(string nameOrFile, string? profile)
+    public PlanText Load(string nameOrFile, string? profile, double scale = 1)
     {
         var plan = Load(nameOrFile);
+        if (scale != 1)
+            plan = Parse(PlanText.WithScale(plan, scale), Path.GetFileName(nameOrFile));
         if (profile is null)
             return plan;
         if (plan.Profile is not null)

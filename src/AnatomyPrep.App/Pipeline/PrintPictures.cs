@@ -17,6 +17,7 @@ internal static class PrintPictures
     public const string Gap = "gap.png";
     public const string Overhang = "overhang.png";
     public const string Layers = "layers.png";
+    public const string LayerPreview = "layer-preview.png";
 
     // Vermilion, orange, sky blue, blue and grey of the Okabe-Ito palette, made for colour blindness ("Color Universal Design", 2008; from memory).
     private static readonly Rgb s_worst = new(213, 94, 0);
@@ -28,7 +29,8 @@ internal static class PrintPictures
 
     public static IReadOnlyList<ModelPicture> Write(CheckedPrint print, string folder, RunContext run)
     {
-        var (mesh, report, maps, _, axes) = print;
+        var (mesh, report, maps, profile, axes) = print;
+        LayerSheet.Write(mesh, Path.Combine(folder, LayerPreview), profile.LayerHeightMm, run);
         Draw(mesh, Lengths(mesh, maps.WallMm, report.Walls.LimitMm, "wall"), Wall, axes, folder, run);
         Draw(mesh, Lengths(mesh, maps.GapMm, report.Gaps.LimitMm, "gap"), Gap, axes, folder, run);
         Draw(mesh, Overhangs(maps), Overhang, axes, folder, run, [ViewDirection.Front, ViewDirection.Below, ViewDirection.Oblique]);
@@ -39,6 +41,7 @@ internal static class PrintPictures
             new(Gap, FormattableString.Invariant($"Gaps, largest sphere between two surfaces; {report.Profile} needs {report.Gaps.LimitMm} mm"), true),
             new(Overhang, "What needs support as the model lies, and what of it no straight tool reaches", true),
             new(Layers, FormattableString.Invariant($"Layers from the bed up, {report.Estimate.Layers} of them, and where a layer begins in the air"), true),
+            new(LayerPreview, "Twelve layers from the first to the last, as the machine lays them, without what the slicing program adds", true),
         ];
     }
 

@@ -27,7 +27,7 @@ internal sealed class Replay(Workbench bench)
         sourcePath ??= known.Find(recorded.Source.TreeSha256)
             ?? throw new BadInputException("replay", "source", "not known on this machine", "Say where it lies with --source.");
 
-        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, PartPath, run);
+        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, recorded.Source, PartPath, run, recorded.Request.IdentifiersExported == true);
         if (source.Facts.TreeSha256 != recorded.Source.TreeSha256)
             throw new CheckFailedException("source", recorded.Source.TreeSha256, source.Facts.TreeSha256);
         var plan = bench.Plans.Parse(recorded.Plan.Text, recorded.Plan.Name);
@@ -57,7 +57,7 @@ internal sealed class Replay(Workbench bench)
         {
             var path = Path.Combine(aside, s.Name);
             var sha256 = File.Exists(path) ? Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(path))) : null;
-            return new ReplayedFile(s.Name, sha256 == s.Sha256, !same && s.Name is (RecordFiles.Run or ModelFiles.Report), s.Sha256, sha256);
+            return new ReplayedFile(s.Name, sha256 == s.Sha256, !same && s.Name is (RecordFiles.Run or RecordFiles.Report or RecordFiles.Label), s.Sha256, sha256);
         }).ToArray();
         return new(files.All(f => f.Identical || f.ExpectedToDiffer), same, Name(recorded), Name(here), files);
     }

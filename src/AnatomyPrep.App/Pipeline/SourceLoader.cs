@@ -4,6 +4,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Imaging.Acquire.Grids;
+using AnatomyPrep.Imaging.Export;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Records.Statements;
@@ -13,11 +14,16 @@ namespace AnatomyPrep.App.Pipeline;
 
 /// <summary>A source that was read: its values, its facts for the record, and where its files lie on this machine.</summary>
 /// <param name="PartPaths">Path of each part, by the hash of its file.</param>
+/// <param name="Archive">True identifiers; null unless they were asked for.</param>
 internal sealed record LoadedSource(
-    string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings, IReadOnlyDictionary<string, string> PartPaths) : IDisposable
+    string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings, IReadOnlyDictionary<string, string> PartPaths, ArchivePlace? Archive = null) : IDisposable
 {
     public void Dispose() => State.Dispose();
 }
+
+/// <summary>Where in an archive a model of this source belongs.</summary>
+/// <param name="FrameOfReferenceUid">Null where the images name none.</param>
+internal sealed record ArchivePlace(string StudyUid, string? FrameOfReferenceUid, PatientStudy Patient);
 
 /// <summary>Reads a CT series, a volume file, a mesh or points, and further meshes, and hashes every file.</summary>
 internal sealed class SourceLoader(AppFolders folders)
@@ -30,6 +36,8 @@ internal sealed class SourceLoader(AppFolders folders)
     /// <exception cref="SeveralSeriesException">Several series could be meant.</exception>
     public LoadedSource Load(SourceRequest request, RunContext run)
     {
+        if (request.Identify && (IsGrid(request.Path) || IsScan(request.Path)))
+            throw new PlanException("command", null, "--identify", "a file that does not say whose it is", "a CT series in DICOM");
         var source = IsGrid(request.Path) ? LoadGrid(request, run) : IsScan(request.Path) ? LoadScan(request, run) : LoadSeries(request, run);
         if (request.Parts is { Count: > 0 } parts)
             source = WithParts(source, parts, request.Unit, run);
@@ -49,11 +57,12 @@ internal sealed class SourceLoader(AppFolders folders)
 
     /// <summary>Reads a recorded source again; of several series the recorded one, found by its pseudonym.</summary>
     /// <param name="partPath">Where the part with this name and hash lies.</param>
-    public LoadedSource LoadAgain(string path, SourceFacts recorded, Func<string, string, string> partPath, RunContext run)
+    /// <param name="identify">The recorded run exported identifiers.</param>
+    public LoadedSource LoadAgain(string path, SourceFacts recorded, Func<string, string, string> partPath, RunContext run, bool identify = false)
     {
         var parts = (recorded.Parts ?? []).ToDictionary(p => p.Name, p => partPath(p.Name, recorded.Files[p.File].Sha256), StringComparer.Ordinal);
         var unit = recorded.Stated?.Unit is { } stated ? LengthUnits.All.First(u => u.Plural() == stated) : (LengthUnit?)null;
-        var request = new SourceRequest(path, null, unit, recorded.Stated?.Anatomy, parts);
+        var request = new SourceRequest(path, null, unit, recorded.Stated?.Anatomy, parts, Identify: identify && recorded.Kind == SourceKind.CtSeries);
         if (recorded.Kind != SourceKind.CtSeries)
             return Load(request, run);
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
@@ -79,7 +88,7 @@ internal sealed class SourceLoader(AppFolders folders)
     private LoadedSource LoadSeries(SourceRequest request, RunContext run)
     {
         var siteKey = new KeyFolder(folders.Keys).OpenSiteKey();
-        var series = new DicomSource(Reader).Load(request.Path, request.SeriesUid, run, id => CheckPatient(siteKey, request.PatientId, id), request.Anatomy);
+        var series = new DicomSource(Reader).Load(request.Path, request.SeriesUid, run, id => CheckPatient(siteKey, request.PatientId, id), request.Anatomy, request.Identify);
         try
         {
             var facts = new SourceFacts
@@ -93,7 +102,8 @@ internal sealed class SourceLoader(AppFolders folders)
                     siteKey.Pseudonym(IdentifierKind.FrameOfReference, series.Facts.FrameOfReferenceUid),
                     series.PatientPseudonym),
             };
-            return new(request.Path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts);
+            var archive = series.Identity is { } patient ? new ArchivePlace(series.Facts.StudyUid, series.Facts.FrameOfReferenceUid, patient) : null;
+            return new(request.Path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts, archive);
         }
         catch
         {
@@ -207,7 +217,7 @@ internal sealed class SourceLoader(AppFolders folders)
                 pathOf[files[^1].Sha256] = path;
             }
 
-            return new(source.Path, source.State.With(meshes), source.Facts with { Files = files, Parts = facts }, findings, pathOf);
+            return new(source.Path, source.State.With(meshes), source.Facts with { Files = files, Parts = facts }, findings, pathOf, source.Archive);
         }
         catch
         {

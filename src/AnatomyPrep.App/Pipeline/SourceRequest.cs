@@ -9,6 +9,7 @@ namespace AnatomyPrep.App.Pipeline;
 /// <param name="Unit">Of meshes and points whose file states none.</param>
 /// <param name="Anatomy">What it shows; the size of a scan is then judged.</param>
 /// <param name="Parts">Further meshes: the plan's name for each, and its file.</param>
+/// <param name="Identify">Also read the true identifiers, for the model's DICOM file and nothing else.</param>
 /// <param name="PatientId">Whose images they must be; compared as a pseudonym and kept nowhere.</param>
 internal sealed record SourceRequest(
     string Path,
@@ -16,7 +17,8 @@ internal sealed record SourceRequest(
     LengthUnit? Unit = null,
     string? Anatomy = null,
     IReadOnlyDictionary<string, string>? Parts = null,
-    string? PatientId = null)
+    string? PatientId = null,
+    bool Identify = false)
 {
     private const int LongestName = 40;
 

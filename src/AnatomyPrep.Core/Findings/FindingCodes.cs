@@ -3,6 +3,10 @@ namespace AnatomyPrep.Core.Findings;
 /// <summary>Stable codes of findings; docs/formats/findings.md lists each with its remedy.</summary>
 public static class FindingCodes
 {
+    // Out
+    public const string IdentifiersExported = "identifiers-exported";
+    public const string TooLargeForDicom = "too-large-for-dicom";
+
     // Acquire: files
     public const string BurnedInText = "burned-in-text";
     public const string DirectoryFileMissing = "dicomdir-file-missing";
@@ -73,6 +77,14 @@ public static class FindingCodes
     public const string StructureTooFine = "structure-too-fine";
     public const string ValuesNotCt = "values-not-ct";
     public const string ViewCropped = "view-cropped";
+
+    // Request and source
+    public const string AnatomyMismatch = "anatomy-mismatch";
+    public const string AnatomyUnknown = "anatomy-unknown";
+    public const string PatientMismatch = "patient-mismatch";
+    public const string PatientUnknown = "patient-unknown";
+    public const string SideMismatch = "side-mismatch";
+    public const string SideUnknown = "side-unknown";
 
     // Receive
     public const string CallingTitleUnknown = "calling-title-unknown";

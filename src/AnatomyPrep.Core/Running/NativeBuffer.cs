@@ -2,7 +2,7 @@ using System.Runtime.InteropServices;
 
 namespace AnatomyPrep.Core.Running;
 
-/// <summary>A block of unmanaged memory, 64-byte aligned, with one owner; zeroed only when asked.</summary>
+/// <summary>A block of unmanaged memory, aligned to 64 bytes or to a large page, with one owner; zeroed only when asked.</summary>
 public sealed unsafe class NativeBuffer<T> : SafeHandle
     where T : unmanaged
 {
@@ -12,7 +12,7 @@ public sealed unsafe class NativeBuffer<T> : SafeHandle
         ArgumentOutOfRangeException.ThrowIfNegative(length);
         Length = length;
         var bytes = (nuint)Math.Max(64, checked(length * sizeof(T)));
-        var memory = NativeMemory.AlignedAlloc(bytes, 64);
+        var memory = LargePages.Allocate(bytes);
         if (zeroed)
             NativeMemory.Clear(memory, bytes);
         SetHandle((IntPtr)memory);

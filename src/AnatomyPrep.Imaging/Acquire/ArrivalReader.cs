@@ -6,7 +6,13 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// <summary>One file that came in, by its header. UIDs are for grouping only: none may be logged or shown.</summary>
 /// <param name="SourceTitle">Calling title of the association that brought it; null where it is none.</param>
 /// <param name="Refusal">Why it is no usable CT image; the other values are then null.</param>
-public sealed record ArrivedFile(string Path, string? StudyUid, string? SeriesUid, string? InstanceUid, string? SourceTitle, Finding? Refusal);
+public sealed record ArrivedFile(string Path, string? StudyUid, string? SeriesUid, string? InstanceUid, string? SourceTitle, Finding? Refusal, ImageFacts? Facts = null);
+
+/// <summary>What a header says of its picture.</summary>
+/// <param name="BodyPart">One of <see cref="BodyParts.Terms"/>.</param>
+/// <param name="Laterality">R, L, B (both) or U (not paired).</param>
+/// <param name="Samples">Rows × columns × frames.</param>
+public sealed record ImageFacts(string? BodyPart, string? Laterality, long Samples);
 
 /// <summary>Tells of files that came in which are CT images, and which series they belong to.</summary>
 /// <remarks>Headers are read in a child process, structure is checked by dcmdump; nothing is decoded. About 2 ms a file.</remarks>
@@ -44,6 +50,6 @@ public sealed class ArrivalReader(ReaderCommand reader, ReaderLimits? limits = n
         var missing = facts is { SopInstance: "" } ? new Fault(FindingCodes.FileUnreadable, Tag.Name(Tag.SopInstanceUid), "missing", "Send this file again from its source.") : null;
         return (fault ?? missing) is { } why
             ? new(path, null, null, null, facts?.SourceTitle, why.ToFinding(Severity.Caution, "A file that came in"))
-            : new(path, facts!.Study, facts.Series, facts.SopInstance, facts.SourceTitle, null);
+            : new(path, facts!.Study, facts.Series, facts.SopInstance, facts.SourceTitle, null, new(facts.BodyPart, facts.Laterality, (long)facts.Rows * facts.Columns * facts.Slices.Count));
     }
 }

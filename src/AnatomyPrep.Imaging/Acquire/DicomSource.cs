@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Imaging.Export;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Imaging.Acquire.Fitness;
 
@@ -15,6 +16,11 @@ namespace AnatomyPrep.Imaging.Acquire;
 public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = null)
 {
     private const string Source = "the source";
+    private const uint PatientName = 0x0010_0010;
+    private const uint PatientBirthDate = 0x0010_0030;
+    private const uint PatientSex = 0x0010_0040;
+    private const uint StudyDate = 0x0008_0020;
+    private const uint AccessionNumber = 0x0008_0050;
     private readonly ReaderLimits _limits = limits ?? ReaderLimits.Default;
 
     /// <summary>True for a zip archive of images, which begins as a 3MF model does.</summary>
@@ -47,17 +53,23 @@ public sealed class DicomSource(ReaderCommand reader, ReaderLimits? limits = nul
     /// when it is the wrong one. The ID is kept nowhere.
     /// </param>
     /// <param name="anatomy">What the model is to show; fitness is then judged by it.</param>
+    /// <param name="identify">Also give the true identifiers, for a model that goes back to the archive.</param>
     /// <exception cref="BadInputException">No series, or one with a stop finding; the message is the first of them.</exception>
     /// <exception cref="SeveralSeriesException">Several could be meant.</exception>
-    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null, string? anatomy = null)
+    public LoadedSeries Load(string path, string? seriesUid, RunContext run, Func<string?, string?>? patient = null, string? anatomy = null, bool identify = false)
     {
         using var study = Open(path, run);
         var stack = Choose(study, seriesUid);
         ThrowIfStopped(stack.Stops, stack.Findings);
-        var pseudonym = patient?.Invoke(study.Identify(stack, run).FirstOrDefault(i => i.Tag == Tag.PatientId)?.Value);
+        var identifiers = patient is null && !identify ? [] : study.Identify(stack, run);
+        string? Of(uint tag) => identifiers.FirstOrDefault(i => i.Tag == tag)?.Value;
+        var pseudonym = patient?.Invoke(Of(Tag.PatientId));
+        var identity = identify
+            ? new PatientStudy(Of(PatientName) ?? "", Of(Tag.PatientId) ?? "", Of(PatientBirthDate) ?? "", Of(PatientSex) ?? "", Of(StudyDate) ?? "", Of(AccessionNumber) ?? "")
+            : null;
         var loaded = Decode(study, stack, study.Findings, anatomy, run);
         if (loaded.Volume is { } volume)
-            return new LoadedSeries(volume, Named(loaded.Facts), loaded.Facts.Files, [.. loaded.Facts.Findings.Select(f => MarkedName.Numbered(f, loaded.Facts.Files))], pseudonym);
+            return new LoadedSeries(volume, Named(loaded.Facts), loaded.Facts.Files, [.. loaded.Facts.Findings.Select(f => MarkedName.Numbered(f, loaded.Facts.Files))], pseudonym, identity);
         ThrowIfStopped(loaded.Stops, stack.Findings);
         throw new InvalidOperationException("A stack without stops has a volume.");
     }

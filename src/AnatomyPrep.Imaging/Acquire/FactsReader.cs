@@ -17,6 +17,7 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
     private const string Resend = "Send this file again from its source.";
 
     private static readonly HashSet<string> s_positions = ["HFS", "HFP", "HFDR", "HFDL", "FFS", "FFP", "FFDR", "FFDL", "LFP", "LFS", "RFP", "RFS", "AFDR", "AFDL", "PFDR", "PFDL"];
+    private static readonly HashSet<string> s_sides = ["R", "L", "B", "U"];
     private static readonly HashSet<string> s_rescaleTypes = ["HU", "US", "OD", "MGML", "Z_EFF", "ED", "EDW", "HU_MOD", "PCT"];
 
     public static ScanResult Read(ByteSource file, byte[] salt)
@@ -90,6 +91,8 @@ internal sealed class FactsReader(DicomHeader header, byte[] salt)
             ExtraPixelBytes = ExtraPixelBytes(big, frames),
             TiltTagDeg = HeaderText.Decimal(header.Find(Tag.GantryTilt)),
             Kernel = HeaderText.Label(header.Find(Tag.ConvolutionKernel)),
+            BodyPart = HeaderText.Code(header.Find(Tag.BodyPartExamined)) is { } part && BodyParts.Terms.Contains(part) ? part : null,
+            Laterality = (HeaderText.Code(header.Find(Tag.ImageLaterality)) ?? HeaderText.Code(header.Find(Tag.Laterality))) is { } side && s_sides.Contains(side) ? side : null,
             PatientPosition = HeaderText.Code(header.Find(Tag.PatientPosition)) is { } p && s_positions.Contains(p) ? p : null,
             HasContrast = HeaderText.IsFilled(header.Find(Tag.ContrastAgent)) || HeaderText.Code(header.Find(Tag.ContrastAdministered, 0)) == "YES",
             Lossy = header.Syntax.Lossy || HeaderText.Code(header.Find(Tag.LossyCompression)) == "01",

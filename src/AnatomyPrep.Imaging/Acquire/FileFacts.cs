@@ -63,6 +63,12 @@ internal sealed record FileFacts
 
     public required string? Kernel { get; init; }
 
+    /// <summary>Body Part Examined, where it is one of <see cref="BodyParts.Terms"/>.</summary>
+    public required string? BodyPart { get; init; }
+
+    /// <summary>R, L, B (both) or U (not paired); null where the file does not say.</summary>
+    public required string? Laterality { get; init; }
+
     public required string? PatientPosition { get; init; }
 
     public required bool HasContrast { get; init; }

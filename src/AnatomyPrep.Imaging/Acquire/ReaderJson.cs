@@ -106,6 +106,8 @@ internal static class ReaderJson
         w.WriteNumber("ExtraPixelBytes", facts.ExtraPixelBytes);
         WriteNumber(w, "TiltTagDeg", facts.TiltTagDeg);
         w.WriteString("Kernel", facts.Kernel);
+        w.WriteString("BodyPart", facts.BodyPart);
+        w.WriteString("Laterality", facts.Laterality);
         w.WriteString("PatientPosition", facts.PatientPosition);
         w.WriteBoolean("HasContrast", facts.HasContrast);
         w.WriteBoolean("Lossy", facts.Lossy);
@@ -140,6 +142,8 @@ internal static class ReaderJson
         ExtraPixelBytes = e.GetProperty("ExtraPixelBytes").GetInt64(),
         TiltTagDeg = Number(e, "TiltTagDeg"),
         Kernel = Text(e, "Kernel"),
+        BodyPart = Text(e, "BodyPart"),
+        Laterality = Text(e, "Laterality"),
         PatientPosition = Text(e, "PatientPosition"),
         HasContrast = e.GetProperty("HasContrast").GetBoolean(),
         Lossy = e.GetProperty("Lossy").GetBoolean(),

@@ -27,6 +27,7 @@ internal static class Tag
     public const uint PatientBirthDate = 0x0010_0030;
     public const uint PatientSex = 0x0010_0040;
     public const uint ContrastAgent = 0x0018_0010;
+    public const uint BodyPartExamined = 0x0018_0015;
     public const uint SliceThickness = 0x0018_0050;
     public const uint GantryTilt = 0x0018_1120;
     public const uint ConvolutionKernel = 0x0018_1210;
@@ -40,6 +41,8 @@ internal static class Tag
     public const uint ImagePosition = 0x0020_0032;
     public const uint ImageOrientation = 0x0020_0037;
     public const uint FrameOfReferenceUid = 0x0020_0052;
+    public const uint Laterality = 0x0020_0060;
+    public const uint ImageLaterality = 0x0020_0062;
     public const uint TemporalPosition = 0x0020_0100;
     public const uint SamplesPerPixel = 0x0028_0002;
     public const uint Photometric = 0x0028_0004;
@@ -86,6 +89,7 @@ internal static class Tag
         [FrameType] = "Frame Type",
         [PatientId] = "Patient ID",
         [ContrastAgent] = "Contrast/Bolus Agent",
+        [BodyPartExamined] = "Body Part Examined",
         [SliceThickness] = "Slice Thickness",
         [GantryTilt] = "Gantry/Detector Tilt",
         [ConvolutionKernel] = "Convolution Kernel",
@@ -99,6 +103,8 @@ internal static class Tag
         [ImagePosition] = "Image Position (Patient)",
         [ImageOrientation] = "Image Orientation (Patient)",
         [FrameOfReferenceUid] = "Frame of Reference UID",
+        [Laterality] = "Laterality",
+        [ImageLaterality] = "Image Laterality",
         [TemporalPosition] = "Temporal Position Identifier",
         [SamplesPerPixel] = "Samples per Pixel",
         [Photometric] = "Photometric Interpretation",

@@ -3,19 +3,22 @@ using AnatomyPrep.Core.Dicom;
 namespace AnatomyPrep.Imaging.Export;
 
 /// <summary>What an encapsulated model says beside its triangles.</summary>
-/// <param name="SourceSha256">Hash of the source, hex; with the plan's it gives the identifiers.</param>
-/// <param name="FrameOfReferenceUid">That of the images, so that the model lies in their patient space.</param>
+/// <param name="SourceSha256">Hash of the source, hex; with the plan's it gives the identifiers of series and object.</param>
+/// <param name="StudyUid">Of the study that the model goes to.</param>
+/// <param name="FrameOfReferenceUid">Of the space the model lies in.</param>
 /// <param name="Title">No personal data: it goes into the file as it is.</param>
 /// <param name="IsMirrored">The model shows left as right on purpose.</param>
-public sealed record EncapsulatedStlDescription(string SourceSha256, string PlanSha256, string FrameOfReferenceUid, string Title, bool IsMirrored);
+/// <param name="Patient">Null for a model without identifiers.</param>
+public sealed record EncapsulatedStlDescription(
+    string SourceSha256, string PlanSha256, string StudyUid, string FrameOfReferenceUid, string Title, bool IsMirrored, PatientStudy? Patient = null);
 
 /// <summary>A binary STL in a DICOM object that an archive takes.</summary>
 /// <remarks>
 /// Source: DICOM PS3.3, A.85.1 (Encapsulated STL IOD) with C.24.2 (Encapsulated Document) and C.35.1 (Manufacturing 3D Model), from
 ///   memory; checked with dciodvfy.
-/// Patient and study are empty. Identifiers of study, series and object are made of the hashes of source and plan under 2.25, so the
-///   same run gives the same bytes; nothing is taken from the source but the frame of reference. The source's instances are
-///   not listed, because that would be their identifiers.
+/// Without a patient, the attributes of patient and study are empty, and the object says that its identity was removed (PS3.3, C.7.1.1). Identifiers of
+///   series and object are made of the hashes of source and plan under 2.25, so the same run gives the same bytes. The source's
+///   instances are not listed: optional, and a model leans on the frame of reference.
 /// Memory: three times the STL, which must be below 1 GiB.
 /// </remarks>
 public static class EncapsulatedStl
@@ -36,18 +39,27 @@ public static class EncapsulatedStl
         return new DicomFile(set, implicitVr: false, "ANATOMYPREP").Encode();
     }
 
-    private static void PatientAndStudy(DicomDataSet set, EncapsulatedStlDescription description) => set
-        .Text(new(0x0008, 0x0005), Vr.CS, "ISO_IR 192")
-        .Text(new(0x0010, 0x0010), Vr.PN, "")
-        .Text(new(0x0010, 0x0020), Vr.LO, "")
-        .Text(new(0x0010, 0x0030), Vr.DA, "")
-        .Text(new(0x0010, 0x0040), Vr.CS, "")
-        .Text(new(0x0020, 0x000D), Vr.UI, DicomUid.From($"study {description.SourceSha256}"))
-        .Text(new(0x0008, 0x0020), Vr.DA, "")
-        .Text(new(0x0008, 0x0030), Vr.TM, "")
-        .Text(new(0x0008, 0x0090), Vr.PN, "")
-        .Text(new(0x0020, 0x0010), Vr.SH, "")
-        .Text(new(0x0008, 0x0050), Vr.SH, "");
+    private static void PatientAndStudy(DicomDataSet set, EncapsulatedStlDescription description)
+    {
+        var patient = description.Patient ?? new("", "", "", "", "", "");
+        set
+            .Text(new(0x0008, 0x0005), Vr.CS, "ISO_IR 192")
+            .Text(new(0x0010, 0x0010), Vr.PN, patient.Name)
+            .Text(new(0x0010, 0x0020), Vr.LO, patient.Id)
+            .Text(new(0x0010, 0x0030), Vr.DA, Date(patient.BirthDate))
+            .Text(new(0x0010, 0x0040), Vr.CS, patient.Sex is "M" or "F" or "O" ? patient.Sex : "")
+            .Text(new(0x0020, 0x000D), Vr.UI, description.StudyUid)
+            .Text(new(0x0008, 0x0020), Vr.DA, Date(patient.StudyDate))
+            .Text(new(0x0008, 0x0030), Vr.TM, "")
+            .Text(new(0x0008, 0x0090), Vr.PN, "")
+            .Text(new(0x0020, 0x0010), Vr.SH, "")
+            .Text(new(0x0008, 0x0050), Vr.SH, patient.AccessionNumber);
+        if (description.Patient is null)
+            set.Text(new(0x0012, 0x0062), Vr.CS, "YES").Text(new(0x0012, 0x0063), Vr.LO, "Identifiers left out, UIDs replaced by keyed ones");
+    }
+
+    // A date that is none would make the object invalid, and says nothing.
+    private static string Date(string value) => value.Length == 8 && value.All(char.IsAsciiDigit) ? value : "";
 
     private static void SeriesAndEquipment(DicomDataSet set, EncapsulatedStlDescription description) => set
         .Text(new(0x0008, 0x0060), Vr.CS, "M3D")

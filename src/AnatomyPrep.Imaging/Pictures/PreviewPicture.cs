@@ -44,6 +44,24 @@ public static class PreviewPicture
         sheet.Canvas.SavePng(path);
     }
 
+    /// <summary>A small square picture (256 pixels, PNG) of the model from the front, left and above, without words.</summary>
+    /// <param name="colours">Of their own; null for those of the triangles' origins.</param>
+    /// <exception cref="CheckFailedException">As the other.</exception>
+    public static byte[] Thumbnail(Mesh mesh, TriangleColours? colours, RunContext run)
+    {
+        const int side = 256;
+        const int edge = 8;
+        PictureBounds.Of(mesh);
+        var (acrossMm, tallMm, centerMm) = ViewFrame.Extent(mesh, ViewDirection.Oblique, run);
+        // A model without extent still gets a picture.
+        var scale = (side - (2 * edge)) / Math.Max(Math.Max(acrossMm, tallMm), 1e-3);
+        int width = Math.Clamp((int)Math.Ceiling(acrossMm * scale), 1, side - (2 * edge)), height = Math.Clamp((int)Math.Ceiling(tallMm * scale), 1, side - (2 * edge));
+        var frame = new ViewFrame(ViewDirection.Oblique, centerMm, scale * Oversampling, width * Oversampling, height * Oversampling);
+        using var canvas = new Canvas(side, side, s_paper);
+        SurfaceShading.Draw(canvas, (side - width) / 2, (side - height) / 2, mesh, VertexNormals.Of(mesh, run), DepthRaster.Draw(mesh, frame, run), s_paper, colours, run);
+        return canvas.EncodePng();
+    }
+
     internal static PreviewSheet Draw(Mesh mesh, PreviewOptions options, RunContext run)
     {
         RequireUsable(options);
@@ -144,7 +162,7 @@ public static class PreviewPicture
         foreach (var panel in panels)
         {
             var before = panel.Left + (panel.Width / 2) - TripodReach - MarginPixels;
-            if (ViewDirection.Letter(panel.Frame.View.Right) is null && before > room / 2)
+            if (ViewDirection.Letter(panel.Frame.View.Right) is null && before > room / 3)
                 room = Math.Min(room, before);
         }
 

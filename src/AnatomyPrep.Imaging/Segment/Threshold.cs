@@ -1,4 +1,3 @@
-using System.Numerics;
 using System.Runtime.Intrinsics;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
@@ -38,35 +37,29 @@ public static unsafe class Threshold
     /// <summary>Bit i + 1 of <paramref name="bits"/> says whether sample i is in the window.</summary>
     internal static void PackRow(short* samples, int columns, HuWindow window, ulong* bits)
     {
-        // Word w holds samples 64w - 1 … 64w + 62; words that lie wholly inside the row take the vector path.
-        var words = (columns + 2 + 63) / 64;
-        for (var w = 0; w < words; w++)
-        {
-            var first = (64 * w) - 1;
-            bits[w] = first >= 0 && first + 64 <= columns
-                ? PackWord(samples + first, window)
-                : PackPartialWord(samples, columns, first, window);
-        }
-    }
-
-    // 64 samples as two vectors of 32 lanes; equals PackPartialWord sample by sample.
-    private static ulong PackWord(short* at, HuWindow window)
-    {
+        // Counted from the lower end without a sign, a sample in the window is at most the window's width: one comparison instead of two.
         var lower = Vector512.Create(window.LowerHu);
-        var upper = Vector512.Create(window.UpperHu);
-        var low = Vector512.Load(at);
-        var high = Vector512.Load(at + 32);
-        var inLow = Vector512.GreaterThanOrEqual(low, lower) & Vector512.LessThanOrEqual(low, upper);
-        var inHigh = Vector512.GreaterThanOrEqual(high, lower) & Vector512.LessThanOrEqual(high, upper);
-        return inLow.ExtractMostSignificantBits() | (inHigh.ExtractMostSignificantBits() << 32);
-    }
+        var width = Vector512.Create((ushort)(window.UpperHu - window.LowerHu));
+        // Samples are compared 64 at a time from the first on and moved up by the one bit of the empty border.
+        ulong carried = 0;
+        var whole = columns / 64;
+        for (var w = 0; w < whole; w++)
+        {
+            var at = samples + (64 * w);
+            var low = Vector512.LessThanOrEqual((Vector512.Load(at) - lower).AsUInt16(), width).ExtractMostSignificantBits();
+            var high = Vector512.LessThanOrEqual((Vector512.Load(at + 32) - lower).AsUInt16(), width).ExtractMostSignificantBits();
+            var word = low | (high << 32);
+            bits[w] = (word << 1) | carried;
+            carried = word >> 63;
+        }
 
-    private static ulong PackPartialWord(short* samples, int columns, int first, HuWindow window)
-    {
-        ulong word = 0;
-        for (var b = Math.Max(0, -first); b < 64 && first + b < columns; b++)
-            if (window.Contains(samples[first + b]))
-                word |= 1UL << b;
-        return word;
+        ulong last = 0;
+        for (var b = 64 * whole; b < columns; b++)
+            if (window.Contains(samples[b]))
+                last |= 1UL << (b & 63);
+        bits[whole] = (last << 1) | carried;
+        // The border's bit has a word of its own where the samples fill theirs.
+        if (columns % 64 == 63)
+            bits[whole + 1] = 0;
     }
 }

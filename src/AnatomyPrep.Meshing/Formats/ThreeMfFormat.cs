@@ -13,7 +13,9 @@ namespace AnatomyPrep.Meshing.Formats;
 /// <remarks>
 /// Written: an object in millimetres with its vertices in patient coordinates (float32, shortest text), a base material
 ///   for each triangle origin or one of the object's own, and one item, moved by whole millimetres into the positive octant as the
-///   specification recommends. Several solids are several objects and items, moved alike; the move stands in the metadata ap:ItemShiftMm, so that a reader can take it back. The package is written
+///   specification recommends. Several solids are several objects, either an item each, moved alike, or components of one more object that is the
+///   only item; the move stands in the metadata ap:ItemShiftMm, so that a reader can take it back. A thumbnail is a part of the package with the
+///   relationship of section 3.4 of the specification (OPC's own for thumbnails). The package is written
 ///   with our own <see cref="ZipWriter"/> and <see cref="DeflateEncoder"/>: System.IO.Packaging stamps the time of
 ///   writing into the file, and the same model must give the same bytes.
 /// Memory: the packed file, and about 1 MB a thread. Same bytes on any number of threads.
@@ -33,14 +35,10 @@ public static class ThreeMfFormat
     private const int PieceElements = 1 << 13;
     private const string ModelPart = "3D/3dmodel.model";
 
-    private const string ContentTypes =
-        """<?xml version="1.0" encoding="utf-8"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">"""
-        + """<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>"""
-        + """<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/></Types>""";
 
-    private const string Relationships =
-        $"""<?xml version="1.0" encoding="utf-8"?><Relationships xmlns="{RelationshipsNamespace}">"""
-        + $"""<Relationship Target="/{ModelPart}" Id="model" Type="{StartPartType}"/></Relationships>""";
+    // The relationship says what it is; the name is free. assimp 5.2.5 frees memory twice on a PNG with "thumbnail" in its name.
+    private const string ThumbnailPart = "Metadata/preview.png";
+    private const string ThumbnailType = "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail";
 
     // What a triangle element needs at most: three indices, and the material when it is not the default.
     private const int TriangleBytes = 96;
@@ -92,9 +90,12 @@ public static class ThreeMfFormat
         Partition.For(run, pieces.Length, p => pieces[p] = makers[p]());
         run.Report(Step, "package", 0.9);
         var zip = new ZipWriter(stream);
-        Add(zip, "[Content_Types].xml", [Piece.Of(Encoding.UTF8.GetBytes(ContentTypes))]);
-        Add(zip, "_rels/.rels", [Piece.Of(Encoding.UTF8.GetBytes(Relationships))]);
+        var thumbnail = description.ThumbnailPng;
+        Add(zip, "[Content_Types].xml", [Piece.Of(Encoding.UTF8.GetBytes(ContentTypes(thumbnail is not null)))]);
+        Add(zip, "_rels/.rels", [Piece.Of(Encoding.UTF8.GetBytes(Relationships(thumbnail is not null)))]);
         Add(zip, ModelPart, pieces);
+        if (thumbnail is not null)
+            Add(zip, ThumbnailPart, [Piece.Of(thumbnail)]);
         zip.Finish();
         run.Report(Step, "package", 1);
     }
@@ -113,6 +114,17 @@ public static class ThreeMfFormat
 
         zip.Add(name, [.. pieces.Select(p => p.Packed)], crc, length);
     }
+
+    private static string ContentTypes(bool hasThumbnail) =>
+        """<?xml version="1.0" encoding="utf-8"?><Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">"""
+        + """<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>"""
+        + """<Default Extension="model" ContentType="application/vnd.ms-package.3dmanufacturing-3dmodel+xml"/>"""
+        + (hasThumbnail ? """<Default Extension="png" ContentType="image/png"/></Types>""" : "</Types>");
+
+    private static string Relationships(bool hasThumbnail) =>
+        $"""<?xml version="1.0" encoding="utf-8"?><Relationships xmlns="{RelationshipsNamespace}">"""
+        + $"""<Relationship Target="/{ModelPart}" Id="model" Type="{StartPartType}"/>"""
+        + (hasThumbnail ? $"""<Relationship Target="/{ThumbnailPart}" Id="thumbnail" Type="{ThumbnailType}"/></Relationships>""" : "</Relationships>");
 
     private static Func<Piece> Maker(Func<Mesh, int, Piece> make, Mesh mesh, int first) => () => make(mesh, first);
 
@@ -133,9 +145,13 @@ public static class ThreeMfFormat
         WriteMaterials(xml, solids);
         for (var s = 0; s < solids.Count; s++)
             WriteObject(xml, solids, s, () => Cut(xml, memory, cuts));
+        // An assembly is of the type "model": an open surface cannot be a component of it, and then each is an item.
+        var together = description.IsAssembly && solids.Count > 1 && solids.All(s => s.IsSolid);
+        if (together)
+            WriteAssembly(xml, solids, description.Title);
         xml.WriteEndElement();
         xml.WriteStartElement("build", CoreNamespace);
-        for (var s = 0; s < solids.Count; s++)
+        for (var s = together ? solids.Count : 0; s < (together ? solids.Count + 1 : solids.Count); s++)
         {
             xml.WriteStartElement("item", CoreNamespace);
             xml.WriteAttributeString("objectid", Number(ObjectId(solids, s)));
@@ -183,6 +199,25 @@ public static class ThreeMfFormat
         xml.WriteStartElement("triangles", CoreNamespace);
         cut();
         xml.WriteEndElement();
+        xml.WriteEndElement();
+        xml.WriteEndElement();
+    }
+
+    // Its number follows that of the last solid.
+    private static void WriteAssembly(XmlWriter xml, IReadOnlyList<ThreeMfSolid> solids, string title)
+    {
+        xml.WriteStartElement("object", CoreNamespace);
+        xml.WriteAttributeString("id", Number(ObjectId(solids, solids.Count)));
+        xml.WriteAttributeString("type", "model");
+        xml.WriteAttributeString("name", Clean(title));
+        xml.WriteStartElement("components", CoreNamespace);
+        for (var s = 0; s < solids.Count; s++)
+        {
+            xml.WriteStartElement("component", CoreNamespace);
+            xml.WriteAttributeString("objectid", Number(ObjectId(solids, s)));
+            xml.WriteEndElement();
+        }
+
         xml.WriteEndElement();
         xml.WriteEndElement();
     }

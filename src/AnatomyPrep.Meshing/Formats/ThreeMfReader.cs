@@ -225,8 +225,9 @@ internal sealed class ThreeMfReader
                 FormattableString.Invariant($"{triangles:F0} triangles out of {_storedTriangles} by copying"),
                 "Write a file with fewer copies.");
         _source.RequireMemory(_run, (long)((36 * vertices) + (24 * triangles)));
+        var back = HasOurShift();
         foreach (var (reference, map) in _items)
-            Place(Find(reference), WithoutOurShift(map), copies);
+            Place(Find(reference), back ? Affine3.Identity : map, copies);
         AddFindings(copies);
         return copies;
     }
@@ -268,19 +269,19 @@ internal sealed class ThreeMfReader
             Place(child, map.After(childMap), copies);
     }
 
-    // A move that our own writer noted is taken back, so that the model lies where it lay in the patient.
-    private Affine3 WithoutOurShift(Affine3 map)
+    // A move that our own writer noted, and that all items still have, is taken back, so that the model lies where it lay in the patient.
+    private bool HasOurShift()
     {
-        if (_items.Count != 1 || _unit != LengthUnit.Millimetre || !_metadata.TryGetValue("ap:" + ThreeMfFormat.ShiftName, out var noted))
-            return map;
-        var move = map.Translation;
-        if (map != Affine3.Translate(move) || noted != string.Create(CultureInfo.InvariantCulture, $"{move.X} {move.Y} {move.Z}"))
-            return map;
+        if (_items.Count == 0 || _unit != LengthUnit.Millimetre || !_metadata.TryGetValue("ap:" + ThreeMfFormat.ShiftName, out var noted))
+            return false;
+        var move = _items[0].Map.Translation;
+        if (_items.Any(i => i.Map != Affine3.Translate(move)) || noted != string.Create(CultureInfo.InvariantCulture, $"{move.X} {move.Y} {move.Z}"))
+            return false;
         _findings.Add(new(
             FindingCodes.PatientPositionKept, Severity.Note,
             "The file notes how far its model was moved for printing; the model was put back to its place in the patient.",
             "None needed."));
-        return Affine3.Identity;
+        return true;
     }
 
     private void AddFindings(List<(ThreeMfObject Object, Affine3 Map)> copies)

@@ -22,8 +22,8 @@ public static class FitPlate
     /// <exception cref="CheckFailedException">A part is larger than the plate, or there is none.</exception>
     public static ShapeResult Apply(Mesh mesh, PrintProfile profile, double gapMm, RunContext run)
     {
-        var (partOf, count) = Parts(mesh, run);
-        var parts = Enumerable.Range(0, count).Select(p => Only(mesh, partOf, p)).ToArray();
+        var parts = Split(mesh, run);
+        var count = parts.Count;
         var placed = Nest.Place(parts, profile, gapMm, Math.Max(0.5, Math.Max(profile.BuildVolumeMm.X, profile.BuildVolumeMm.Y) / 250), run);
         var builder = new MeshBuilder(Vec3.Zero);
         foreach (var place in placed)
@@ -48,6 +48,13 @@ public static class FitPlate
             VolumeAfterMm3: MeshMeasures.SignedVolumeMm3(laid, run),
             Measures: new SortedDictionary<string, double>(StringComparer.Ordinal) { ["parts"] = count, ["plates"] = plates });
         return new(laid, effect, plates == 1 ? [] : [new(FindingCodes.SeveralPlates, Severity.Note, $"{count} parts go on {plates} plates.", "They lie side by side in the file; print one plate after the other.")]);
+    }
+
+    /// <summary>The parts of a model as meshes of their own, in the order of their first triangle, each with its voids.</summary>
+    public static IReadOnlyList<Mesh> Split(Mesh mesh, RunContext run)
+    {
+        var (partOf, count) = Parts(mesh, run);
+        return [.. Enumerable.Range(0, count).Select(p => Only(mesh, partOf, p))];
     }
 
     /// <summary>Number of the part of every triangle: cavities go with the shell around them.</summary>

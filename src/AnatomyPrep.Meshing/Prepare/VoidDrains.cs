@@ -36,24 +36,24 @@ internal static class VoidDrains
 
         List<DrainProposal> Of(int piece)
         {
-            var vertices = Enumerable.Range(0, mesh.Triangles.Length).Where(h => pieces.PieceOfTriangle[h / 3] == piece)
-                .Select(h => mesh.Triangles[h]).Distinct().Order().Select(mesh.Vertex).ToArray();
-            var nearest = outer.Nearest(vertices, run);
-            if (vertices.Length == 0 || !nearest[0].Found)
+            // Middles of triangles, not corners: a hole at a corner of a void with few triangles would run along its wall.
+            var middles = Enumerable.Range(0, mesh.TriangleCount).Where(t => pieces.PieceOfTriangle[t] == piece).Select(t => Centre(mesh, t)).ToArray();
+            var nearest = outer.Nearest(middles, run);
+            if (middles.Length == 0 || !nearest[0].Found)
                 return [];
-            var first = Enumerable.Range(0, vertices.Length).MinBy(i => nearest[i].DistanceMm);
+            var first = Enumerable.Range(0, middles.Length).MinBy(i => nearest[i].DistanceMm);
             var limit = Math.Max(nearest[first].DistanceMm * ThickerBy, nearest[first].DistanceMm + ThickerMm);
             var holes = new List<int> { first };
             while (holes.Count < profile.DrainsEach)
             {
-                var next = Enumerable.Range(0, vertices.Length).Where(i => nearest[i].DistanceMm <= limit)
-                    .MaxBy(i => holes.Min(h => Vec3.Distance(vertices[h], vertices[i])));
+                var next = Enumerable.Range(0, middles.Length).Where(i => nearest[i].DistanceMm <= limit)
+                    .MaxBy(i => holes.Min(h => Vec3.Distance(middles[h], middles[i])));
                 if (holes.Min(h => Vec3.Distance(nearest[h].PositionMm, nearest[next].PositionMm)) < 2 * profile.DrainMm)
                     break;
                 holes.Add(next);
             }
 
-            return [.. holes.Select(i => new DrainProposal(vertices[i], nearest[i].PositionMm, profile.DrainMm, nearest[i].DistanceMm, false))];
+            return [.. holes.Select(i => new DrainProposal(middles[i], nearest[i].PositionMm, profile.DrainMm, nearest[i].DistanceMm, false))];
         }
     }
 
@@ -81,6 +81,12 @@ internal static class VoidDrains
         {
             return -1;
         }
+    }
+
+    private static Vec3 Centre(Mesh mesh, int t)
+    {
+        var (a, b, c) = mesh.Triangle(t);
+        return (mesh.Vertex(a) + mesh.Vertex(b) + mesh.Vertex(c)) / 3;
     }
 
     private static Mesh Outward(Mesh mesh, Pieces pieces)

@@ -42,8 +42,8 @@ public static unsafe class FlyingEdges
         var originMm = CenterMm(volume);
         var positions = GC.AllocateUninitializedArray<float>(checked(3 * rows.Vertices));
         var triangles = GC.AllocateUninitializedArray<int>(checked(3 * rows.Triangles));
-        var origins = new Origin[rows.Triangles];
-        var placedBy = new Origin[rows.Vertices];
+        var origins = GC.AllocateUninitializedArray<Origin>(rows.Triangles);
+        var placedBy = GC.AllocateUninitializedArray<Origin>(rows.Vertices);
         var kept = new long[region.Slices + 2];
         var borderMm2 = new double[region.Slices + 1];
         Partition.For(run, kept.Length, k =>
@@ -104,6 +104,12 @@ public static unsafe class FlyingEdges
         {
             var at = Index(row, slice);
             return _x[at] != (at + 1 < _x.Length ? _x[at + 1] : Vertices);
+        }
+
+        public bool HasTriangles(int row, int slice)
+        {
+            var at = Index(row, slice);
+            return _triangles[at] != (at + 1 < _triangles.Length ? _triangles[at + 1] : Triangles);
         }
 
         private int Index(int row, int slice) => ((slice + 1) * _rowsPerSlice) + row + 1;
@@ -208,92 +214,46 @@ public static unsafe class FlyingEdges
     private static long PlaceVertices(Volume volume, Region region, RowCounts rows, int slice, Vec3 originMm, float[] positions, Origin[] placedBy)
     {
         var words = region.WordsPerRow;
-        var placer = new VertexPlacer(volume, region, originMm, positions, placedBy);
-        for (var row = -1; row <= region.Rows; row++)
+        fixed (float* position = positions)
+        fixed (Origin* by = placedBy)
         {
-            if (!rows.HasVertices(row, slice))
-                continue;
-            var here = region.RowPointer(row, slice);
-            var at = rows.FirstX(row, slice);
-            for (var w = 0; w < words; w++)
-                for (var bits = XCrossings(here, w, words); bits != 0; bits &= bits - 1)
-                    placer.Place(at++, (64 * w) + BitOperations.TrailingZeroCount(bits) - 1, row, slice, 0, here[w]);
-            if (row < region.Rows)
+            var placer = new VertexPlacer(volume, region, originMm, slice, position, by);
+            for (var row = -1; row <= region.Rows; row++)
             {
-                var next = region.RowPointer(row + 1, slice);
+                if (!rows.HasVertices(row, slice))
+                    continue;
+                var here = region.RowPointer(row, slice);
+                placer.StartRow(row, rows.FirstX(row, slice));
                 for (var w = 0; w < words; w++)
-                    for (var bits = here[w] ^ next[w]; bits != 0; bits &= bits - 1)
-                        placer.Place(at++, (64 * w) + BitOperations.TrailingZeroCount(bits) - 1, row, slice, 1, here[w]);
+                    placer.PlaceAlongX(XCrossings(here, w, words), here[w], (64 * w) - 1);
+                if (row < region.Rows)
+                {
+                    var next = region.RowPointer(row + 1, slice);
+                    for (var w = 0; w < words; w++)
+                        placer.PlaceAlongY(here[w] ^ next[w], here[w], (64 * w) - 1);
+                }
+
+                if (slice < region.Slices)
+                {
+                    var next = region.RowPointer(row, slice + 1);
+                    for (var w = 0; w < words; w++)
+                        placer.PlaceAlongZ(here[w] ^ next[w], here[w], (64 * w) - 1);
+                }
             }
 
-            if (slice < region.Slices)
-            {
-                var next = region.RowPointer(row, slice + 1);
-                for (var w = 0; w < words; w++)
-                    for (var bits = here[w] ^ next[w]; bits != 0; bits &= bits - 1)
-                        placer.Place(at++, (64 * w) + BitOperations.TrailingZeroCount(bits) - 1, row, slice, 2, here[w]);
-            }
+            return placer.Moved;
         }
-
-        return placer.Moved;
-    }
-
-    private struct VertexPlacer(Volume volume, Region region, Vec3 originMm, float[] positions, Origin[] placedBy)
-    {
-        private readonly double _clearX = Clearance(volume.Map.ColumnStepMm.Length);
-        private readonly double _clearY = Clearance(volume.Map.RowStepMm.Length);
-
-        public long Moved { get; private set; }
-
-        /// <summary>Vertex on the grid edge from (i, j, k) along the axis; -1 and size are the empty border.</summary>
-        public void Place(int vertex, int i, int j, int k, int axis, ulong lowWord)
-        {
-            var lowIsInside = ((lowWord >> ((i + 1) & 63)) & 1) != 0;
-            int di = axis == 0 ? 1 : 0, dj = axis == 1 ? 1 : 0, dk = axis == 2 ? 1 : 0;
-            var clear = axis == 0 ? _clearX : axis == 1 ? _clearY : Clearance(volume.Map.SliceStepMm(k).Length);
-            var (fromInside, by) = lowIsInside
-                ? Crossing(i, j, k, i + di, j + dj, k + dk)
-                : Crossing(i + di, j + dj, k + dk, i, j, k);
-            placedBy[vertex] = by;
-            if (fromInside < clear || fromInside > 1 - clear)
-            {
-                fromInside = Math.Clamp(fromInside, clear, 1 - clear);
-                Moved++;
-            }
-
-            var t = lowIsInside ? fromInside : 1 - fromInside;
-            var p = volume.Map.Map(i + (di * t), j + (dj * t), k + (dk * t)) - originMm;
-            positions[3 * vertex] = (float)p.X;
-            positions[(3 * vertex) + 1] = (float)p.Y;
-            positions[(3 * vertex) + 2] = (float)p.Z;
-        }
-
-        private static double Clearance(double edgeMm) => Math.Min(0.25, ClearanceMm / edgeMm);
-
-        // Fraction of the way from the inside sample to the outside one, and what decided it.
-        private readonly (double Fraction, Origin By) Crossing(int i, int j, int k, int oi, int oj, int ok)
-        {
-            if ((uint)oi >= (uint)volume.Columns || (uint)oj >= (uint)volume.Rows || (uint)ok >= (uint)volume.Slices)
-                return (0, Origin.Cut);
-            int inside = Sample(i, j, k), outside = Sample(oi, oj, ok);
-            var below = region.LowerHu(oi, oj, ok) - outside;
-            if (below > 0)
-            {
-                var above = inside - region.LowerHu(i, j, k);
-                return above >= 0 ? (above / (double)(above + below), Origin.Measured) : (0.5, Origin.Filled);
-            }
-
-            var upper = region.Window.UpperHu;
-            if (outside <= upper)
-                return (0.5, Origin.Cut);
-            return inside <= upper ? ((upper - inside) / (double)(outside - inside), Origin.Measured) : (0.5, Origin.Filled);
-        }
-
-        private readonly short Sample(int i, int j, int k) => volume.Samples[((((long)k * volume.Rows) + j) * volume.Columns) + i];
     }
 
     /// <summary>Writes the triangles of the cells between slice and slice + 1; returns the area of those at the border of the images.</summary>
     private static double JoinTriangles(Region region, RowCounts rows, int slice, float[] positions, Origin[] placedBy, int[] triangles, Origin[] origins)
+    {
+        fixed (Origin* by = placedBy, origin = origins)
+        fixed (int* corner = triangles)
+            return JoinTriangles(region, rows, slice, positions, by, corner, origin);
+    }
+
+    private static double JoinTriangles(Region region, RowCounts rows, int slice, float[] positions, Origin* placedBy, int* triangles, Origin* origins)
     {
         var borderMm2 = 0.0;
         var words = region.WordsPerRow;
@@ -301,6 +261,8 @@ public static unsafe class FlyingEdges
         var ranks = stackalloc int[12];
         for (var row = -1; row < region.Rows; row++)
         {
+            if (!rows.HasTriangles(row, slice))
+                continue;
             var at = rows.FirstTriangle(row, slice);
             ulong* b00 = region.RowPointer(row, slice), b10 = region.RowPointer(row + 1, slice);
             ulong* b01 = region.RowPointer(row, slice + 1), b11 = region.RowPointer(row + 1, slice + 1);
@@ -312,9 +274,13 @@ public static unsafe class FlyingEdges
             int z0 = rows.FirstZ(row, slice), z1 = rows.FirstZ(row + 1, slice);
             for (var w = 0; w < words; w++)
             {
+                var active = ActiveCells(b00, b10, b01, b11, w, words);
+                // Every crossed edge of the word belongs to an active cell of it, so none is passed over.
+                if (active == 0)
+                    continue;
                 ulong cx00 = XCrossings(b00, w, words), cx10 = XCrossings(b10, w, words), cx01 = XCrossings(b01, w, words), cx11 = XCrossings(b11, w, words);
                 ulong cy0 = b00[w] ^ b10[w], cy1 = b01[w] ^ b11[w], cz0 = b00[w] ^ b01[w], cz1 = b10[w] ^ b11[w];
-                for (var active = ActiveCells(b00, b10, b01, b11, w, words); active != 0; active &= active - 1)
+                for (; active != 0; active &= active - 1)
                 {
                     var bit = BitOperations.TrailingZeroCount(active);
                     var below = (1UL << bit) - 1;
@@ -335,13 +301,12 @@ public static unsafe class FlyingEdges
                     var x = (64 * w) + bit;
                     var atBorder = borderRow || x == 0 || x == region.Columns;
                     ref var edge = ref CellCases.FirstEdge(pattern);
-                    int corners = 3 * CellCases.TriangleCounts[pattern];
-                    for (var corner = 0; corner < corners; corner += 3, at++)
+                    for (var end = at + CellCases.TriangleCounts[pattern]; at < end; at++, edge = ref Unsafe.Add(ref edge, 3))
                     {
-                        int a = ranks[Unsafe.Add(ref edge, corner)], b = ranks[Unsafe.Add(ref edge, corner + 1)], c = ranks[Unsafe.Add(ref edge, corner + 2)];
-                        triangles[3 * at] = a;
-                        triangles[(3 * at) + 1] = b;
-                        triangles[(3 * at) + 2] = c;
+                        int a = ranks[edge], b = ranks[Unsafe.Add(ref edge, 1)], c = ranks[Unsafe.Add(ref edge, 2)];
+                        triangles[3L * at] = a;
+                        triangles[(3L * at) + 1] = b;
+                        triangles[(3L * at) + 2] = c;
                         origins[at] = atBorder ? Origin.Cut : Strongest(placedBy[a], placedBy[b], placedBy[c]);
                         if (atBorder)
                             borderMm2 += Area(positions, a, b, c);

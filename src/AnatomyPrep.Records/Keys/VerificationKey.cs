@@ -63,6 +63,13 @@ public sealed class VerificationKey : IDisposable
         IsStrictDer(derSignature)
         && _key.VerifyData(data, derSignature, HashAlgorithmName.SHA256, DSASignatureFormat.Rfc3279DerSequence);
 
+    /// <summary>The same key, made ready to check many signatures.</summary>
+    internal P256Key ForMany()
+    {
+        var point = _key.ExportParameters(includePrivateParameters: false).Q;
+        return new P256Key(point.X, point.Y);
+    }
+
     public void Dispose() => _key.Dispose();
 
     internal static void RequireP256(ECDsa key, string name)

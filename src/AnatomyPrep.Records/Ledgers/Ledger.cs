@@ -90,20 +90,33 @@ public sealed class Ledger : IDisposable
             using var signing = keys.Open(administrator, KeyIdOf(key), passphrase);
             var id = LedgerEvent.NewId();
             var opened = new LedgerOpenedBody(
-                logKey, new PersonChangeBody(administrator, name, [Role.Administrator], PublicKey: key), Schema.Newest);
-            var first = new LedgerEvent
-            {
-                Id = LedgerEvent.NewId(),
-                Ledger = id,
-                Kind = LedgerEventKind.LedgerOpened,
-                At = ToMilliseconds(clock.GetUtcNow()),
-                By = new Signatory(administrator, name, Role.Administrator),
-                Meaning = Meaning.Recorded,
-                Body = RecordJson.ToNode(opened),
-            };
+                logKey, Schema.Newest, new PersonChangeBody(administrator, name, [Role.Administrator], PublicKey: key));
             var ledger = new Ledger(store, place, keys, id, clock) { _logKey = keys.Open(PeopleDirectory.LedgerItself, KeyIdOf(logKey), null) };
-            ledger.Append([SignedEvent.Parse(first.Sign(signing).ToBytes())], createTables: true);
-            place.Save();
+            ledger.Begin(opened, new Signatory(administrator, name, Role.Administrator), signing);
+            return ledger;
+        }
+        catch
+        {
+            store.Dispose();
+            throw;
+        }
+    }
+
+    /// <summary>Begins a ledger for a service, which signs with the ledger's own key and names the first administrator later, once.</summary>
+    /// <exception cref="LedgerRefusedException">There is one already, or the place cannot be written.</exception>
+    public static Ledger CreateForService(LedgerPlace place, TimeProvider clock, int keyIterations = PersonKeys.DefaultIterations)
+    {
+        Directory.CreateDirectory(place.Folder);
+        var keys = new PersonKeys(place.Keys, keyIterations);
+        var store = LedgerStore.Open(place, create: true);
+        try
+        {
+            if (store.HasTables())
+                throw new LedgerRefusedException(Refusals.LedgerExists, "There is a ledger in that place already.", "Choose another place.");
+            var logKey = keys.Create(PeopleDirectory.LedgerItself, null);
+            var ledger = new Ledger(store, place, keys, LedgerEvent.NewId(), clock) { _logKey = keys.Open(PeopleDirectory.LedgerItself, KeyIdOf(logKey), null) };
+            ledger.Begin(
+                new LedgerOpenedBody(logKey, Schema.Newest), new Signatory(PeopleDirectory.LedgerItself, PeopleDirectory.LedgerName, Role.Service), ledger._logKey);
             return ledger;
         }
         catch
@@ -192,6 +205,20 @@ public sealed class Ledger : IDisposable
 
     /// <summary>Signs with the ledger's own key and appends: for what programs do.</summary>
     public LedgerReceipt RecordAsLedger(EventDraft draft) => Append(Sign(draft, PeopleDirectory.LedgerItself, LogKey()));
+
+    /// <summary>
+    /// Signs with the ledger's own key and appends all in one transaction. A draft with an id that is in the ledger already is
+    /// passed over: for who cannot know whether an earlier try got through.
+    /// </summary>
+    public IReadOnlyList<LedgerReceipt> RecordAsLedger(IReadOnlyList<EventDraft> drafts)
+    {
+        var key = LogKey();
+        lock (_lock)
+        {
+            var missing = drafts.Where(d => d.Id is not { } id || Store.EventById(id) is null).ToList();
+            return missing.Count == 0 ? [] : Append([.. missing.Select(d => Sign(d, PeopleDirectory.LedgerItself, key))]);
+        }
+    }
 
     public LedgerReceipt Append(SignedEvent signed) => Append([signed])[0];
 
@@ -407,6 +434,12 @@ public sealed class Ledger : IDisposable
             RecordAsLedger(new EventDraft(LedgerEventKind.PassphraseFailed, new PassphraseFailedBody(person)));
             throw;
         }
+    }
+
+    private void Begin(LedgerOpenedBody opened, Signatory by, SigningKey key)
+    {
+        Append([Build(new EventDraft(LedgerEventKind.LedgerOpened, opened), by, key)], createTables: true);
+        Place.Save();
     }
 
     private SignedEvent Build(EventDraft draft, Signatory by, SigningKey key)

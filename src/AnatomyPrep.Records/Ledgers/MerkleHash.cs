@@ -1,3 +1,4 @@
+using System.Buffers;
 using System.Security.Cryptography;
 
 namespace AnatomyPrep.Records.Ledgers;
@@ -14,10 +15,18 @@ public static class MerkleHash
     /// <summary>SHA-256(00 ‖ data).</summary>
     public static byte[] Leaf(ReadOnlySpan<byte> data)
     {
-        using var hash = IncrementalHash.CreateHash(HashAlgorithmName.SHA256);
-        hash.AppendData([0]);
-        hash.AppendData(data);
-        return hash.GetHashAndReset();
+        // One call over joined bytes costs half of what a hash object of its own does.
+        var buffer = ArrayPool<byte>.Shared.Rent(1 + data.Length);
+        try
+        {
+            buffer[0] = 0;
+            data.CopyTo(buffer.AsSpan(1));
+            return SHA256.HashData(buffer.AsSpan(0, 1 + data.Length));
+        }
+        finally
+        {
+            ArrayPool<byte>.Shared.Return(buffer);
+        }
     }
 
     /// <summary>SHA-256(01 ‖ left ‖ right); each side at most <see cref="Bytes"/> long.</summary>

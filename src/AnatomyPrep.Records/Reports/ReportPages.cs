@@ -20,13 +20,20 @@ internal sealed class ReportPages : IDisposable
     public const float Inner = Width - (2 * Margin);
 
     /// <summary>What a signature box takes, with the space under it.</summary>
-    public const float SignatureHeight = 66;
+    public const float SignatureHeight = 84;
 
     private const float Top = 72;
     private const float Bottom = Height - 60;
     private const float Padding = 4;
     private const float FactPadding = 1.6f;
     private const float PictureGap = 12;
+
+    // Three rows of upright pictures with captions of two lines fill a page.
+    private const float SmallPicture = 204;
+    private const float LargePicture = 400;
+
+    // Pictures of a row are made smaller by at most this so that one more fits.
+    private const float MostShrunk = 0.85f;
 
     private static readonly SKColor s_ink = new(0x1A, 0x1A, 0x1A);
     private static readonly SKColor s_grey = new(0x55, 0x55, 0x55);
@@ -132,17 +139,15 @@ internal sealed class ReportPages : IDisposable
     public void Table(IReadOnlyList<string> head, IReadOnlyList<float> shares, IEnumerable<IReadOnlyList<Cell>> rows)
     {
         var widths = shares.Select(s => s * Inner).ToArray();
+        var names = head.Select((h, i) => Strong.Break(h, widths[i] - (2 * Padding))).ToArray();
+        var headHeight = (names.Max(n => n.Count) * Strong.LineHeight) + (2 * Padding);
         void Head()
         {
-            var height = Strong.LineHeight + (2 * Padding);
-            Canvas.DrawRect(Margin, Y, Inner, height, _shade);
-            var x = Margin;
-            for (var i = 0; i < head.Count; x += widths[i++])
-                Strong.Draw(Canvas, head[i], x + Padding, Y + Padding);
-            Y += height;
+            Canvas.DrawRect(Margin, Y, Inner, headHeight, _shade);
+            DrawRowLines([.. head.Select(h => new Cell(h, Strong))], names, widths, 0, names.Max(n => n.Count), Strong.LineHeight, Padding);
         }
 
-        Need(Strong.LineHeight + (2 * Padding) + 30);
+        Need(headHeight + 30);
         Head();
         foreach (var row in rows)
         {
@@ -151,34 +156,60 @@ internal sealed class ReportPages : IDisposable
         }
     }
 
-    /// <summary>How tall a picture may stand.</summary>
-    public static float TallestPicture(ReportPicture picture) => picture.IsLarge ? 400 : 250;
+    /// <summary>How tall a picture will stand, with its caption.</summary>
+    /// <exception cref="BadInputException">It cannot be decoded.</exception>
+    public float HeightOf(ReportPicture picture) => SizeOf(picture).Height + (2 * Small.LineHeight) + 12;
 
-    /// <summary>Pictures with captions, two in a row unless large, each scaled to fit and never distorted.</summary>
+    /// <summary>Pictures with captions, as many in a row as fit, each scaled to fit and never distorted. A large one has a row of its own.</summary>
     /// <exception cref="BadInputException">A picture cannot be decoded.</exception>
     public void Pictures(IReadOnlyList<ReportPicture> pictures)
     {
         for (var i = 0; i < pictures.Count;)
         {
-            var pair = !pictures[i].IsLarge && i + 1 < pictures.Count && !pictures[i + 1].IsLarge;
-            var row = pair ? pictures.Skip(i).Take(2) : pictures.Skip(i).Take(1);
-            PictureRow([.. row], pictures[i].IsLarge ? Inner : (Inner - PictureGap) / 2, TallestPicture(pictures[i]));
-            i += pair ? 2 : 1;
+            var row = new List<(ReportPicture Picture, SKSize Size)>();
+            var width = 0f;
+            for (; i < pictures.Count; i++)
+            {
+                var size = SizeOf(pictures[i]);
+                if (row.Count > 0 && (pictures[i].IsLarge || row[0].Picture.IsLarge || (width + size.Width) * MostShrunk > Inner - (row.Count * PictureGap)))
+                    break;
+                width += size.Width;
+                row.Add((pictures[i], size));
+            }
+
+            var shrink = Math.Min(1, (Inner - ((row.Count - 1) * PictureGap)) / width);
+            PictureRow([.. row.Select(r => (r.Picture, new SKSize(r.Size.Width * shrink, r.Size.Height * shrink)))]);
         }
     }
 
+    /// <summary>One picture over the width, at most this tall, without a caption.</summary>
+    /// <exception cref="BadInputException">It cannot be decoded.</exception>
+    public void Lead(ReportPicture picture, float tallest)
+    {
+        using var image = Decode(picture);
+        var scale = Math.Min(Inner / image.Width, tallest / image.Height);
+        Need((image.Height * scale) + 8);
+        Canvas.DrawImage(image, SKRect.Create(Margin, Y, image.Width * scale, image.Height * scale), s_sampling);
+        Y += (image.Height * scale) + 8;
+    }
+
     /// <summary>A box with lines to write on.</summary>
-    public void SignatureBox(string role)
+    public void SignatureBox(SignaturePlace place)
     {
         const float height = SignatureHeight - 8;
+        const float line = height - 17;
         Need(SignatureHeight);
         Canvas.DrawRect(Margin, Y, Inner, height, _line);
-        Strong.Draw(Canvas, role, Margin + 8, Y + 6);
+        Strong.Draw(Canvas, Strong.Shorten(place.Role, Inner - 16), Margin + 8, Y + 6);
+        // Two lines are what the box has room for.
+        var meaning = Small.Break(place.Meaning, Inner - 16);
+        for (var i = 0; i < Math.Min(2, meaning.Count); i++)
+            Small.Draw(Canvas, meaning[i], Margin + 8, Y + 6 + Strong.LineHeight + (i * Small.LineHeight));
         (string Label, float From, float To)[] lines = [("Printed name", 8, 190), ("Date and time", 205, 315), ("Signature", 330, Inner - 8)];
         foreach (var (label, from, to) in lines)
         {
-            Canvas.DrawLine(Margin + from, Y + 42, Margin + to, Y + 42, _line);
-            Small.Draw(Canvas, label, Margin + from, Y + 45);
+            Canvas.DrawLine(Margin + from, Y + line, Margin + to, Y + line, _line);
+            Small.Draw(Canvas, label, Margin + from, Y + line + 3);
         }
 
         Y += SignatureHeight;
@@ -249,31 +280,34 @@ internal sealed class ReportPages : IDisposable
         Y += ((to - from) * lineHeight) + (2 * padding);
     }
 
-    private void PictureRow(IReadOnlyList<ReportPicture> pictures, float width, float tallest)
+    private static SKSize SizeOf(ReportPicture picture)
     {
-        var images = pictures.Select(p => SKImage.FromEncodedData(p.Png)
-            ?? throw new BadInputException("picture", p.Caption, "not a readable PNG", "Make the picture again.")).ToList();
-        try
-        {
-            var scales = images.Select(i => Math.Min(width / i.Width, tallest / i.Height)).ToList();
-            var captions = pictures.Select(p => Small.Break(p.Caption, width)).ToList();
-            var height = images.Select((image, i) => image.Height * scales[i]).Max();
-            var captionHeight = captions.Max(c => c.Count) * Small.LineHeight;
-            Need(height + captionHeight + 12);
-            for (var i = 0; i < images.Count; i++)
-            {
-                var x = Margin + (i * (width + PictureGap));
-                var own = images[i].Height * scales[i];
-                Canvas.DrawImage(images[i], SKRect.Create(x, Y, images[i].Width * scales[i], own), s_sampling);
-                for (var line = 0; line < captions[i].Count; line++)
-                    Small.Draw(Canvas, captions[i][line], x, Y + own + 3 + (line * Small.LineHeight));
-            }
+        using var image = Decode(picture);
+        var scale = Math.Min((picture.IsLarge ? Inner : (Inner - PictureGap) / 2) / image.Width, (picture.IsLarge ? LargePicture : SmallPicture) / image.Height);
+        return new(image.Width * scale, image.Height * scale);
+    }
 
-            Y += height + captionHeight + 12;
-        }
-        finally
+    private static SKImage Decode(ReportPicture picture) => SKImage.FromEncodedData(picture.Png)
+        ?? throw new BadInputException("picture", picture.Caption, "not a readable PNG", "Make the picture again.");
+
+    private void PictureRow(List<(ReportPicture Picture, SKSize Size)> row)
+    {
+        // A narrow picture lends its caption the width that the row leaves over.
+        var spare = (Inner - ((row.Count - 1) * PictureGap) - row.Sum(r => r.Size.Width)) / row.Count;
+        var captions = row.Select(r => Small.Break(r.Picture.Caption, r.Size.Width + spare)).ToList();
+        var height = row.Max(r => r.Size.Height);
+        var captionHeight = captions.Max(c => c.Count) * Small.LineHeight;
+        Need(height + captionHeight + 12);
+        var x = Margin;
+        for (var i = 0; i < row.Count; i++)
         {
-            images.ForEach(i => i.Dispose());
+            using var image = Decode(row[i].Picture);
+            Canvas.DrawImage(image, SKRect.Create(x, Y, row[i].Size.Width, row[i].Size.Height), s_sampling);
+            for (var line = 0; line < captions[i].Count; line++)
+                Small.Draw(Canvas, captions[i][line], x, Y + row[i].Size.Height + 3 + (line * Small.LineHeight));
+            x += row[i].Size.Width + spare + PictureGap;
         }
+
+        Y += height + captionHeight + 12;
     }
 }

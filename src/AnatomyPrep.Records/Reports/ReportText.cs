@@ -85,6 +85,13 @@ internal static class ReportText
         return lines.Count == 0 ? "-" : string.Join("\n", lines);
     }
 
+    /// <summary>Packages of one family as one entry: by the first two words of their names, where more than one begins with them. The record lists each.</summary>
+    public static string Libraries(IReadOnlyList<PackageFacts> packages) => packages.Count == 0 ? "-" : string.Join(", ", packages
+        .GroupBy(p => string.Join('.', p.Name.Split('.').Take(2)), StringComparer.Ordinal)
+        .Select(family => family.Count() == 1
+            ? $"{family.First().Name} {family.First().Version}"
+            : $"{family.Key} {string.Join("/", family.Select(p => p.Version).Distinct().Order(StringComparer.Ordinal))} ({Count(family.Count())})"));
+
     /// <summary>"levelHu" reads "level (HU)".</summary>
     public static string Label(string name)
     {

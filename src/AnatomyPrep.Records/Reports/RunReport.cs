@@ -8,15 +8,26 @@ namespace AnatomyPrep.Records.Reports;
 /// <summary>The report of a run: what a person reads, checks and signs.</summary>
 /// <remarks>
 /// PDF through SkiaSharp with fonts from files and the dates of the run, so that the same content gives the same bytes.
-/// Contents: request, what to see first (mirrored, not life size), findings with remedies, model, area by origin, pictures,
-///   source without identifiers, steps with their effect, program and times, boxes to sign, the plan as text.
+/// Contents: request, what to see first (mirrored, not life size) and a picture, findings with remedies, model, area by origin,
+///   tolerances, what the check for printing said, pictures, source without identifiers, steps with their effect, program
+///   and times, boxes to sign, the plan as text.
 /// Two passes: the first counts pages on a canvas that draws nothing. Memory: the pictures decoded one row at a time, plus the PDF.
 /// </remarks>
 public static class RunReport
 {
-    private const float CodeSide = 92;
+    // They move the model as a whole: no deviation of its surface.
+    private static readonly HashSet<string> s_placing =
+        ["lay", "compensate-shrink", "fit-plate", "mirror", "scale", "move", "rotate", "align-to-plane", "align-landmarks", "place-on-bed", "cut-into-parts"];
 
-    private static readonly string[] s_roles = ["Prepared", "Reviewed", "Released"];
+    private const float CodeSide = 104;
+    private const float LeadPicture = 210;
+
+    private static readonly SignaturePlace[] s_places =
+    [
+        new("Prepared", "I made this model by the plan in this report and looked at every picture and every finding."),
+        new("Reviewed", "I compared the outlines with the images, the side and the scale with what was asked for, and I accept the findings and tolerances above."),
+        new("Released", "I verified the folder of this run with its record, and release the model for the purpose on the first page and for no other."),
+    ];
 
     /// <summary>Writes the PDF. The stream need not be seekable and stays open.</summary>
     /// <param name="fontFolder">Folder with the DejaVu fonts.</param>
@@ -33,7 +44,7 @@ public static class RunReport
             Title = Title(content.Run),
             Subject = EducationAndPlanning.Warning,
             Creator = $"{software.Name} {software.Version}",
-            Keywords = RunCode.Text(content.Run.RunId),
+            Keywords = content.Code.Text,
             Creation = made,
             Modified = made,
             RasterDpi = 300,
@@ -48,15 +59,20 @@ public static class RunReport
     {
         var facts = content.Run;
         using var pages = new ReportPages(beginPage, endPage, fonts, Title(facts), facts.RunId, pageCount);
-        WriteHead(pages, facts);
+        var lead = content.Pictures.Count > 0 && content.Pictures[0].IsLarge ? 1 : 0;
+        WriteHead(pages, facts, content.Code);
+        if (lead > 0)
+            pages.Lead(content.Pictures[0], LeadPicture);
         WriteFindings(pages, facts);
         WriteModel(pages, facts);
         WriteStructures(pages, facts);
-        WritePictures(pages, content.Pictures);
+        WriteTolerances(pages, facts);
+        WritePrint(pages, facts);
+        WritePictures(pages, [.. content.Pictures.Skip(lead)]);
         WriteSource(pages, facts.Source, facts.Request.PatientPseudonym);
         WriteSteps(pages, facts);
         WriteProgram(pages, facts);
-        WriteSignatures(pages, content.SignatureRoles ?? s_roles);
+        WriteSignatures(pages, content.Signatures ?? s_places);
         WritePlan(pages, facts.Plan);
         pages.End();
         return pages.Page;
@@ -64,41 +80,39 @@ public static class RunReport
 
     private static string Title(RunFacts facts) => $"Model report: {facts.Request.Anatomy}";
 
-    private static void WriteHead(ReportPages pages, RunFacts facts)
+    private static void WriteHead(ReportPages pages, RunFacts facts, RunCode code)
     {
         var request = facts.Request;
         const float textWidth = ReportPages.Inner - CodeSide - 12;
         var top = pages.Y;
         // The quiet zone is white anyway, so the code may reach into the margin by it.
-        RunCode.Draw(pages.Canvas, facts.RunId, ReportPages.Margin + ReportPages.Inner - CodeSide + 8, top - 8, CodeSide);
+        CodeSquare.Draw(pages.Canvas, code.Text, ReportPages.Margin + ReportPages.Inner - CodeSide + 8, top - 8, CodeSide);
         pages.Paragraph(Title(facts), pages.Title, textWidth);
         pages.Space(4);
-        foreach (var banner in Banners(facts))
+        foreach (var banner in ModelWords.Banners(facts))
             pages.Paragraph(banner, pages.Banner, textWidth);
         pages.Facts(
             [
                 ("Purpose", ReportText.Word(request.Purpose)),
                 ("Anatomy", request.Anatomy),
-                ("Side of the person", request.Side is { } side ? ReportText.Word(side).ToUpperInvariant() : "does not apply"),
-                ("Scale", ReportText.Scale(request.Scale)),
+                ("Side of the person", ModelWords.Side(request.Side)),
+                ("Scale", ReportText.Scale(ModelWords.Scale(facts))),
                 ("Asked for by", request.RequesterCode ?? "-"),
                 ("Needed by", request.NeededBy?.ToString("yyyy-MM-dd", System.Globalization.CultureInfo.InvariantCulture) ?? "-"),
                 ("Plan", $"{facts.Plan.Name}, version {facts.Plan.Version}"),
+                ("Model id", ModelWords.ModelId(facts)),
+                ("Findings", FindingCounts(facts)),
                 ("Run id", facts.RunId),
+                ("Hash of its files", code.FilesSha256),
             ],
             textWidth);
-        pages.Y = Math.Max(pages.Y, top + CodeSide);
+        pages.Y = Math.Max(pages.Y, top + CodeSide) + 6;
     }
 
-    /// <summary>What changes the meaning of the model and must not be overlooked.</summary>
-    private static IEnumerable<string> Banners(RunFacts facts)
+    private static string FindingCounts(RunFacts facts)
     {
-        if (facts.Steps.Any(s => s.Name == "mirror"))
-            yield return "MIRRORED: shows the mirror image of the person's anatomy";
-        if (facts.Request.Scale != 1)
-            yield return $"NOT LIFE SIZE: {ReportText.Scale(facts.Request.Scale)}";
-        if (!facts.Measurements.Mesh.Solid)
-            yield return "NOT SOLID: the model cannot be printed as it is";
+        int Count(Severity severity) => facts.Findings.Count(f => f.Severity == severity);
+        return $"{Count(Severity.Stop)} that stop, {Count(Severity.Caution)} to accept by name before release, {Count(Severity.Note)} notes";
     }
 
     private static void WriteFindings(ReportPages pages, RunFacts facts)
@@ -183,6 +197,48 @@ public static class RunReport
             pages.Body);
     }
 
+    /// <summary>How far the surface can be off for reasons that were measured; nothing here is a promise for the printed part.</summary>
+    private static void WriteTolerances(ReportPages pages, RunFacts facts)
+    {
+        var rows = new List<(string, string)>();
+        if (facts.Source.Series is { } series)
+            rows.Add(("Sampling of the images", $"{string.Join(" × ", series.SpacingMm.Select(s => ReportText.Number(s, 3)))} mm in the slice, {ReportText.Number(series.SliceSpacingMm, 3)} mm between slices"));
+        foreach (var step in facts.Steps.Where(s => s.Name == "sensitivity"))
+            if (step.Effect.Measures is { } m && m.TryGetValue("raisedP95Mm", out var raised) && m.TryGetValue("loweredP95Mm", out var lowered))
+                rows.Add(("Choice of the grey level", $"{About(step)}95 % of the surface moves by less than {ReportText.Number(Math.Max(raised, lowered), 3)} mm for {ReportText.Number(step.Parameters["stepHu"]?.GetValue<double>() ?? 0, 1)} HU more or less"));
+        foreach (var step in facts.Steps.Where(s => s.Effect.MaxDisplacementMm > 0 && !s_placing.Contains(s.Name)))
+            rows.Add(($"Step {step.Name}", $"{About(step)}moved the surface by at most {ReportText.Number(step.Effect.MaxDisplacementMm!.Value, 4)} mm{(step.Effect.MeanDisplacementMm is { } mean ? $", {ReportText.Number(mean, 4)} mm in the mean" : "")}"));
+        rows.AddRange((facts.Measurements.Further ?? new Dictionary<string, double>()).Where(f => f.Key.Contains("eviation", StringComparison.Ordinal)).OrderBy(f => f.Key, StringComparer.Ordinal)
+            .Select(f => (Capital(ReportText.Label(f.Key)), ReportText.Number(f.Value, 4))));
+        rows.Add(("The printed part", "not measured by this run; compare it with the model before use and keep the figures with this report"));
+        pages.Section("Tolerances");
+        pages.Facts(rows);
+    }
+
+    private static string About(StepFacts step) => step.Structure is { } structure ? $"{structure}: " : "";
+
+    private static void WritePrint(ReportPages pages, RunFacts facts)
+    {
+        if (facts.Steps.LastOrDefault(s => s.Name == "check-print")?.Effect.Measures is not { } m)
+            return;
+        double Get(string name) => m.GetValueOrDefault(name);
+        string Cm3(string name) => $"{ReportText.Number(Get(name) / 1000, 1)} cm³";
+        string Hours(string name) => ReportText.Number(Get(name) / 60, 1);
+        pages.Section("Ready for the machine");
+        pages.Facts(
+        [
+            ("Fits the machine", ReportText.YesNo(Get("fitsBuildVolume") > 0)),
+            ("Walls", $"thinnest {ReportText.Number(Get("wallLeastMm"), 2)} mm, half of the surface above {ReportText.Number(Get("wallMedianMm"), 2)} mm; {ReportText.Number(Get("wallBelowMm2"), 0)} mm² in {ReportText.Count((long)Get("wallPlaces"))} places below the {ReportText.Number(Get("wallLimitMm"), 2)} mm that the process needs"),
+            ("Gaps", $"narrowest {ReportText.Number(Get("gapLeastMm"), 2)} mm; {ReportText.Number(Get("gapBelowMm2"), 0)} mm² in {ReportText.Count((long)Get("gapPlaces"))} places below {ReportText.Number(Get("gapLimitMm"), 2)} mm"),
+            ("Caught inside", $"{ReportText.Count((long)Get("closedVoids"))} closed voids, {ReportText.Count((long)Get("narrowThroats"))} behind narrow throats, {ReportText.Count((long)Get("cups"))} cups; {Cm3("trappedMm3")}"),
+            ("Begins in the air", $"{ReportText.Count((long)Get("islands"))} places; {ReportText.Count((long)Get("necks"))} weak necks"),
+            ("Support", $"{ReportText.Number(Get("supportContactMm2"), 0)} mm² of contact, {ReportText.Percent(Get("supportOutOfReachShare"))} of it out of reach; {Cm3("supportSpaceMm3")} ± {Cm3("supportErrorMm3")} of space below it"),
+            ("Stands", $"{ReportText.Number(Get("heightMm"), 1)} mm high, {ReportText.Count((long)Get("layers"))} layers; tilts over at {ReportText.Number(Get("toppleDeg"), 0)}°"),
+            ("Estimate", $"model {ReportText.Number(Get("massG"), 0)} g, support {ReportText.Number(Get("supportMassG"), 0)} g; {Hours("timeMin")} h ({Hours("timeLowMin")} to {Hours("timeHighMin")}); "
+                + $"{ReportText.Number(Get("costEur"), 0)} EUR ({ReportText.Number(Get("costLowEur"), 0)} to {ReportText.Number(Get("costHighEur"), 0)}), by the rates of the profile"),
+        ]);
+    }
+
     private static IReadOnlyList<Cell> OriginRow(ReportPages pages, Origin origin, OriginShare? share) =>
     [
         new Cell(ReportText.Word(origin), pages.Strong),
@@ -195,7 +251,7 @@ public static class RunReport
     {
         if (pictures.Count == 0)
             return;
-        pages.Section("Pictures", ReportPages.TallestPicture(pictures[0]) + 40);
+        pages.Section("Pictures", pages.HeightOf(pictures[0]));
         pages.Pictures(pictures);
     }
 
@@ -241,7 +297,7 @@ public static class RunReport
         pages.Section("Steps and what each did");
         pages.Table(
             ["Step", "Stage", "Parameters", "Effect"],
-            [0.2f, 0.12f, 0.34f, 0.34f],
+            [0.25f, 0.12f, 0.29f, 0.34f],
             facts.Steps.Select((step, i) => (IReadOnlyList<Cell>)
             [
                 new Cell($"{i + 1}. {step.Name}{(step.Structure is { } structure ? $"\n{structure}" : "")}", pages.Strong),
@@ -259,24 +315,25 @@ public static class RunReport
         [
             ("Program", $"{software.Name} {software.Version}, revision {software.Commit ?? "unknown"}"),
             ("Ran on", $"{software.Runtime}, {software.Os}"),
-            ("Libraries", software.Packages.Count == 0 ? "-" : string.Join(", ", software.Packages.Select(p => $"{p.Name} {p.Version}"))),
+            ("Libraries", ReportText.Libraries(software.Packages)),
             ("Started", $"{RecordTime.Text(facts.StartedAt)} (clock of the machine)"),
             ("Finished", $"{RecordTime.Text(facts.FinishedAt)} (clock of the machine)"),
         ]);
     }
 
-    private static void WriteSignatures(ReportPages pages, IReadOnlyList<string> roles)
+    private static void WriteSignatures(ReportPages pages, IReadOnlyList<SignaturePlace> places)
     {
         const float headAndText = 85;
-        pages.Need(headAndText + (roles.Count * ReportPages.SignatureHeight));
+        pages.Need(headAndText + (places.Count * ReportPages.SignatureHeight));
         pages.Section("Signatures");
         pages.Paragraph(
             "Before signing, verify the folder of this run. Everything above is also in its record, which is signed by the program "
-            + "and names the hash of this report. The code on the first page holds the run id that leads from this paper to the record.",
+            + "and names the hash of this report. The code on the first page holds the run id and the hash of all files but report and label: "
+            + "verify --code compares it with a folder.",
             pages.Body);
         pages.Space(6);
-        foreach (var role in roles)
-            pages.SignatureBox(role);
+        foreach (var place in places)
+            pages.SignatureBox(place);
     }
 
     private static void WritePlan(ReportPages pages, PlanFacts plan)

@@ -73,7 +73,7 @@ internal sealed class TextStyle : IDisposable
         lines.Add(line ?? "");
     }
 
-    /// <summary>Adds full lines of a word that is too wide, and gives what remains of it. At least one sign a line.</summary>
+    /// <summary>Adds full lines of a word that is too wide, and gives what remains of it. At least one sign a line; after a hyphen where there is one.</summary>
     private string BreakWord(List<string> lines, string word, float width)
     {
         var line = new StringBuilder();
@@ -83,8 +83,12 @@ internal sealed class TextStyle : IDisposable
             var sign = signs.GetTextElement();
             if (line.Length > 0 && Width(line + sign) > width)
             {
-                lines.Add(line.ToString());
-                line.Clear();
+                var text = line.ToString();
+                var keep = text.LastIndexOf('-') + 1;
+                if (keep == 0)
+                    keep = text.Length;
+                lines.Add(text[..keep]);
+                line.Clear().Append(text, keep, text.Length - keep);
             }
 
             line.Append(sign);

@@ -20,6 +20,7 @@ public enum Side
 /// <param name="Side">Null where sides do not apply.</param>
 /// <param name="RequesterCode">A code the site gave, not a name.</param>
 /// <param name="PatientPseudonym">Of the patient the model was asked for (<see cref="Keys.SiteKey"/>), where the source was checked against it: equal to the source's.</param>
+/// <param name="IdentifiersExported">True where model.dcm holds the patient's identifiers because somebody asked for it; else null.</param>
 public sealed record RunRequest(
     Purpose Purpose,
     string Anatomy,
@@ -27,4 +28,5 @@ public sealed record RunRequest(
     Side? Side = null,
     string? RequesterCode = null,
     DateOnly? NeededBy = null,
-    string? PatientPseudonym = null);
+    string? PatientPseudonym = null,
+    bool? IdentifiersExported = null);

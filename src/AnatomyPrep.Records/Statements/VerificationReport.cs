@@ -37,6 +37,7 @@ public sealed record VerificationReport(
 /// <summary>Stable names of the checks.</summary>
 public static class RecordChecks
 {
+    public const string Code = "code";
     public const string Envelope = "envelope";
     public const string ExactForm = "exact-form";
     public const string PublicKey = "public-key";

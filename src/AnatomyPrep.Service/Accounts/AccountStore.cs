@@ -31,7 +31,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
 
     internal const string Schema = """
         CREATE TABLE IF NOT EXISTS account (
-            name TEXT PRIMARY KEY COLLATE NOCASE,
+            name TEXT PRIMARY KEY,
             role TEXT NOT NULL,
             salt BLOB NOT NULL,
             hash BLOB NOT NULL,
@@ -41,6 +41,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
             wrong_tries INTEGER NOT NULL DEFAULT 0,
             rests_until TEXT,
             disabled INTEGER NOT NULL DEFAULT 0);
+        CREATE UNIQUE INDEX IF NOT EXISTS account_any_case ON account (lower(name));
         CREATE TABLE IF NOT EXISTS invitation (
             secret_hash TEXT PRIMARY KEY,
             role TEXT NOT NULL,
@@ -99,7 +100,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
                 throw new CheckFailedException("account", "a name that is free", "one that is taken");
             change.Execute("DELETE FROM invitation WHERE secret_hash = @hash", ("@hash", HashOf(secret)));
             events.Append(change, new("account.created", name, name, Detail: role));
-            return change.Read("SELECT name, role, created_at, disabled FROM account WHERE name = @name", Entry, ("@name", name))[0];
+            return change.Read("SELECT name, role, created_at, disabled FROM account WHERE lower(name) = lower(@name)", Entry, ("@name", name))[0];
         });
     }
 
@@ -109,7 +110,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         if (password.Length > LongestPasswordLength || name.Length > LongestName)
             return null;
         var found = database.ReadOne(
-            "SELECT salt, hash, memory_kib, passes, rests_until, disabled FROM account WHERE name = @name",
+            "SELECT salt, hash, memory_kib, passes, rests_until, disabled FROM account WHERE lower(name) = lower(@name)",
             r => new { Hash = new PasswordHash((byte[])r[0], (byte[])r[1], r.GetInt32(2), r.GetInt32(3)), Rests = r.IsDBNull(4) ? "" : r.GetString(4), Disabled = r.GetInt32(5) != 0 },
             ("@name", name));
         var isRight = await HashAsync(() => (found?.Hash ?? PasswordHash.Nobody).Matches(password)).ConfigureAwait(false);
@@ -123,9 +124,9 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
     public bool Disable(string name, string actor) => database.Write(change =>
     {
         if (change.Execute(
-            "UPDATE account SET disabled = 1 WHERE name = @name AND (role <> @admin OR (SELECT count(*) FROM account WHERE role = @admin AND disabled = 0) > 1)", ("@name", name), ("@admin", Roles.Administrator)) == 0)
+            "UPDATE account SET disabled = 1 WHERE lower(name) = lower(@name) AND (role <> @admin OR (SELECT count(*) FROM account WHERE role = @admin AND disabled = 0) > 1)", ("@name", name), ("@admin", Roles.Administrator)) == 0)
             return false;
-        change.Execute("DELETE FROM session WHERE account = @name COLLATE NOCASE", ("@name", name));
+        change.Execute("DELETE FROM session WHERE lower(account) = lower(@name)", ("@name", name));
         events.Append(change, new("account.disabled", name, actor));
         return true;
     });
@@ -141,9 +142,9 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
     private NewSession Open(string name) => database.Write(change =>
     {
         var (secret, csrf) = (NewSecret(), NewSecret());
-        change.Execute("UPDATE account SET wrong_tries = 0, rests_until = NULL WHERE name = @name", ("@name", name));
+        change.Execute("UPDATE account SET wrong_tries = 0, rests_until = NULL WHERE lower(name) = lower(@name)", ("@name", name));
         change.Execute("DELETE FROM session WHERE expires_at < @now", ("@now", Now()));
-        var account = change.Read("SELECT name, role, created_at, disabled FROM account WHERE name = @name", Entry, ("@name", name))[0];
+        var account = change.Read("SELECT name, role, created_at, disabled FROM account WHERE lower(name) = lower(@name)", Entry, ("@name", name))[0];
         change.Execute("INSERT INTO session (secret_hash, account, csrf, expires_at) VALUES (@hash, @name, @csrf, @until)", ("@hash", HashOf(secret)), ("@name", account.Name), ("@csrf", csrf), ("@until", Now(s_sessionLife)));
         events.Append(change, new("session.opened", account.Name, account.Name));
         return new NewSession(secret, csrf, account);
@@ -157,8 +158,8 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
             events.Append(change, new("session.refused", name));
             if (name is null)
                 return;
-            change.Execute("UPDATE account SET wrong_tries = wrong_tries + 1 WHERE name = @name", ("@name", name));
-            if (change.Execute("UPDATE account SET wrong_tries = 0, rests_until = @until WHERE name = @name AND wrong_tries >= @most", ("@until", Now(s_rest)), ("@name", name), ("@most", MostWrongTries)) > 0)
+            change.Execute("UPDATE account SET wrong_tries = wrong_tries + 1 WHERE lower(name) = lower(@name)", ("@name", name));
+            if (change.Execute("UPDATE account SET wrong_tries = 0, rests_until = @until WHERE lower(name) = lower(@name) AND wrong_tries >= @most", ("@until", Now(s_rest)), ("@name", name), ("@most", MostWrongTries)) > 0)
                 events.Append(change, new("account.rests", name, Detail: "too many wrong passwords"));
         });
         return null;
@@ -183,5 +184,5 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
 
     private static string HashOf(string secret) => Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(secret)));
 
-    private static AccountEntry Entry(Microsoft.Data.Sqlite.SqliteDataReader row) => new(row.GetString(0), row.GetString(1), RecordTime.Parse(row.GetString(2)), row.GetInt32(3) != 0);
+    private static AccountEntry Entry(System.Data.Common.DbDataReader row) => new(row.GetString(0), row.GetString(1), RecordTime.Parse(row.GetString(2)), row.GetInt32(3) != 0);
 }

@@ -24,12 +24,9 @@ internal static class AccountApi
         api.MapPost("/invitations", Invite).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
     }
 
-    /// <summary>The form behind an invitation. It needs no session token: who has the invitation's secret may.</summary>
-    public static void MapInvitation(this IEndpointRouteBuilder app)
-    {
-        app.MapGet("/invitation", (string token = "") => Pages.Invitation(token)).AllowAnonymous().RequireRateLimiting(TriesLimit).ExcludeFromDescription();
+    /// <summary>What is behind an invitation. It needs no session token: who has the invitation's secret may.</summary>
+    public static void MapInvitation(this IEndpointRouteBuilder app) =>
         app.MapPost("/invitation", AcceptAsync).AllowAnonymous().RequireRateLimiting(TriesLimit).DisableAntiforgery().ExcludeFromDescription();
-    }
 
     private static async Task<IResult> SignInAsync(SignIn asked, AccountStore accounts, HttpContext context)
     {
@@ -63,6 +60,6 @@ internal static class AccountApi
     {
         if (token.Length > 100)
             throw new PlanException("invitation", null, "token", "too long", "the one of the link");
-        return Pages.Made((await accounts.AcceptAsync(token, name, password).ConfigureAwait(false)).Name);
+        return Results.Ok(new AccountMade((await accounts.AcceptAsync(token, name, password).ConfigureAwait(false)).Name));
     }
 }

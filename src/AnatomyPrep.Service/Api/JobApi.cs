@@ -19,84 +19,67 @@ internal static class JobApi
     public static void MapJobs(this RouteGroupBuilder api)
     {
         var jobs = api.MapGroup("/jobs");
-        jobs.MapGet("/", List).RequireAuthorization(p => p.RequireRole(Roles.All));
-        jobs.MapGet("/{id}", Get).RequireAuthorization(p => p.RequireRole(Roles.All));
-        jobs.MapGet("/{id}/files", Files).RequireAuthorization(p => p.RequireRole(Roles.All));
+        jobs.MapGet("/", List).RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<ListPart<JobView>>();
+        jobs.MapGet("/{id}", Get).RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<JobView>();
+        jobs.MapGet("/{id}/files", Files).RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<ListPart<Artifact>>();
         jobs.MapGet("/{id}/files/{**name}", GetFile).RequireAuthorization(p => p.RequireRole(Roles.All));
-        jobs.MapPost("/", Create).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
-        jobs.MapPost("/{id}/cancel", Cancel).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
-        jobs.MapPost("/{id}/retry", Retry).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
+        jobs.MapPost("/", Create).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<JobView>(StatusCodes.Status201Created);
+        jobs.MapPost("/{id}/cancel", Cancel).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<JobView>();
+        jobs.MapPost("/{id}/retry", Retry).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<JobView>();
     }
 
-    private static ListPart<JobView> List(JobStore jobs, string? before = null, JobState? state = null, int limit = Listing.Usual)
+    private static IResult List(JobStore jobs, DataFolder folder, HttpContext context, string? before = null, string? state = null, int limit = Listing.Usual)
     {
         var most = Listing.Limit(limit);
-        var items = jobs.List(most, before, state);
-        return new([.. items.Select(JobView.Of)], items.Count == most ? items[^1].Id : null);
+        var items = jobs.List(most, before, Listing.State<JobState>(state));
+        return Tags.List(context, items.Select(j => $"{j.Id} {VersionOf(j)}"), () => new ListPart<JobView>([.. items.Select(j => JobView.Of(j, folder))], items.Count == most ? items[^1].Id : null));
     }
 
-    private static IResult Get(string id, JobStore jobs, HttpContext context)
-    {
-        if (jobs.Find(id) is not { } job)
-            return NotFound();
-        return context.Request.Headers.IfNoneMatch.Contains(TagOf(job)) ? Tagged(context, job, Results.StatusCode(StatusCodes.Status304NotModified)) : Tagged(context, job, Results.Ok(JobView.Of(job)));
-    }
+    private static IResult Get(string id, JobStore jobs, DataFolder folder, HttpContext context) =>
+        jobs.Find(id) is { } job ? Tags.One(context, VersionOf(job), () => JobView.Of(job, folder)) : NotFound();
 
-    private static IResult Create(NewJob asked, JobStore jobs, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = "Idempotency-Key")] string? key = null)
+    private static IResult Create(NewJob asked, JobStore jobs, ServiceStart start, DataFolder folder, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = "Idempotency-Key")] string? key = null)
     {
         if (key is { Length: 0 or > LongestKey })
             throw new Core.Findings.PlanException("request", null, "Idempotency-Key", "too long", "1 to 100 characters");
         var request = new JobRequest(
-            asked.Purpose, asked.Anatomy, asked.Side, asked.Plan, asked.RequesterCode, asked.NeededBy, siteKey.Pseudonym(IdentifierKind.Patient, asked.PatientId?.Trim()), asked.SourceId);
-        request.Check(start.Plans);
+            asked.Purpose, asked.Anatomy, asked.Side, asked.Plan, asked.RequesterCode, asked.NeededBy, siteKey.Pseudonym(IdentifierKind.Patient, asked.PatientId?.Trim()), asked.SourceId, asked.Profile, asked.Scale);
+        request.Check(start);
         var job = jobs.Create(request, user.Identity!.Name!, key);
-        return Tagged(context, job, Results.Created($"/api/v1/jobs/{job.Id}", JobView.Of(job)));
+        Tags.Set(context, VersionOf(job));
+        return Results.Created($"/api/v1/jobs/{job.Id}", JobView.Of(job, folder));
     }
 
-    private static IResult Cancel(string id, JobStore jobs, HttpContext context, ClaimsPrincipal user) =>
-        Change(id, jobs, context, () => jobs.Cancel(id, user.Identity!.Name!), "It has ended already.");
+    private static IResult Cancel(string id, JobStore jobs, DataFolder folder, HttpContext context, ClaimsPrincipal user) =>
+        Change(id, jobs, folder, context, () => jobs.Cancel(id, user.Identity!.Name!), "It has ended already.");
 
-    private static IResult Retry(string id, JobStore jobs, HttpContext context, ClaimsPrincipal user) =>
-        Change(id, jobs, context, () => jobs.Retry(id, user.Identity!.Name!), "Only a failed or cancelled job is tried again.");
+    private static IResult Retry(string id, JobStore jobs, DataFolder folder, HttpContext context, ClaimsPrincipal user) =>
+        Change(id, jobs, folder, context, () => jobs.Retry(id, user.Identity!.Name!), "Only a failed or cancelled job is tried again.");
 
-    private static IResult Change(string id, JobStore jobs, HttpContext context, Func<JobEntry?> change, string refusal)
+    private static IResult Change(string id, JobStore jobs, DataFolder folder, HttpContext context, Func<JobEntry?> change, string refusal)
     {
         if (jobs.Find(id) is not { } job)
             return NotFound();
-        if (context.Request.Headers.IfMatch is { Count: > 0 } match && !match.Contains(TagOf(job)))
-            return Results.Problem(statusCode: StatusCodes.Status412PreconditionFailed, title: "The job has changed", detail: "Read it again, then decide.");
-        return change() is { } changed
-            ? Tagged(context, changed, Results.Ok(JobView.Of(changed)))
-            : Results.Problem(statusCode: StatusCodes.Status409Conflict, title: "The job is not in that state", detail: refusal);
+        if (!Tags.Matches(context, VersionOf(job)))
+            return Tags.Changed("The job has changed");
+        if (change() is not { } changed)
+            return Results.Problem(statusCode: StatusCodes.Status409Conflict, title: "The job is not in that state", detail: refusal);
+        Tags.Set(context, VersionOf(changed));
+        return Results.Ok(JobView.Of(changed, folder));
     }
 
     private static IResult Files(string id, JobStore jobs, DataFolder folder) =>
-        jobs.Find(id) is { Published: not null } job ? Results.Ok(new ListPart<string>([.. FilesOf(job, folder).Order(StringComparer.Ordinal)], null)) : NotFound();
+        jobs.Find(id) is { Published: not null } job ? Results.Ok(new ListPart<Artifact>(Artifacts.Of(job, folder), null)) : NotFound();
 
     private static IResult GetFile(string id, string name, JobStore jobs, DataFolder folder)
     {
         // Only a name that the listing holds is opened: whatever else a name may say, it leads nowhere.
-        if (jobs.Find(id) is not { Published: not null } job || !FilesOf(job, folder).Contains(name, StringComparer.Ordinal))
+        if (jobs.Find(id) is not { Published: not null } job || Artifacts.Of(job, folder).FirstOrDefault(a => a.Name == name) is not { } artifact)
             return NotFound();
-        return Results.File(Path.Combine(FolderOf(job, folder), name), "application/octet-stream", Path.GetFileName(name), enableRangeProcessing: true);
+        return Results.File(Path.Combine(Artifacts.FolderOf(job, folder), name), artifact.ContentType, Path.GetFileName(name), enableRangeProcessing: true);
     }
 
-    private static IEnumerable<string> FilesOf(JobEntry job, DataFolder folder)
-    {
-        var root = FolderOf(job, folder);
-        return Directory.EnumerateFiles(root, "*", SearchOption.AllDirectories).Select(f => Path.GetRelativePath(root, f).Replace(Path.DirectorySeparatorChar, '/'));
-    }
-
-    private static string FolderOf(JobEntry job, DataFolder folder) =>
-        Path.Combine(folder.Job(job.Id), job.Published!.Value.ToString(CultureInfo.InvariantCulture), JobRunner.ModelFolder);
-
-    private static string TagOf(JobEntry job) => string.Create(CultureInfo.InvariantCulture, $"\"{job.Version}\"");
-
-    private static IResult Tagged(HttpContext context, JobEntry job, IResult result)
-    {
-        context.Response.Headers.ETag = TagOf(job);
-        return result;
-    }
+    private static string VersionOf(JobEntry job) => job.Version.ToString(CultureInfo.InvariantCulture);
 
     private static IResult NotFound() => Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such thing here");
 }

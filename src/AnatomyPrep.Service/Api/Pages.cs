@@ -1,48 +1,72 @@
-using System.Net;
-using System.Text;
-using AnatomyPrep.Service.Hosting;
-using AnatomyPrep.Service.Jobs;
+using System.Collections.Frozen;
+using System.IO.Compression;
+using System.Reflection;
+using System.Security.Cryptography;
+using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Http;
+using Microsoft.AspNetCore.Routing;
 
 namespace AnatomyPrep.Service.Api;
 
-/// <summary>The plain pages: what this is, the jobs for who is signed in, and the form behind an invitation. No scripts.</summary>
-internal static class Pages
+/// <summary>The page: one document for every address of it, and the files that npm built, all embedded in this assembly.</summary>
+/// <remarks>Compressed once, at the start of the first request that wants it so. Names of built files hold their hash, so they may be kept for ever; the document may not.</remarks>
+internal sealed class Pages
 {
-    private const int MostJobs = 50;
+    private const string Prefix = "web/";
+    private const string Document = "index.html";
 
-    public static IResult Index(HttpContext context, ServiceStart start, JobStore jobs)
+    private static readonly FrozenDictionary<string, string> s_types = new Dictionary<string, string>
     {
-        var body = new StringBuilder();
-        body.Append(Invariant($"<p><strong>{Text(start.SafetyNotice)}</strong></p>"));
-        body.Append("<p><a href=\"/openapi/v1.json\">API</a> · <a href=\"/health/ready\">state</a></p>");
-        if (context.User.Identity?.IsAuthenticated == true)
-        {
-            body.Append("<h2>Jobs</h2><table><tr><th>job</th><th>state</th><th>anatomy</th><th>plan</th><th>reason</th></tr>");
-            foreach (var job in jobs.List(MostJobs))
-                body.Append(Invariant($"<tr><td><a href=\"/api/v1/jobs/{Text(job.Id)}\">{Text(job.Id)}</a></td><td>{job.State}</td><td>{Text(job.Request.Anatomy)}</td><td>{Text(job.Request.Plan)}</td><td>{Text(job.Reason ?? "")}</td></tr>"));
-            body.Append("</table>");
-        }
+        [".html"] = "text/html; charset=utf-8",
+        [".js"] = "text/javascript; charset=utf-8",
+        [".css"] = "text/css; charset=utf-8",
+        [".svg"] = "image/svg+xml",
+    }.ToFrozenDictionary();
 
-        return Page("AnatomyPrep", body.ToString());
+    private readonly FrozenDictionary<string, Lazy<PageFile>> _files = Assembly.GetExecutingAssembly().GetManifestResourceNames()
+        .Where(n => n.StartsWith(Prefix, StringComparison.Ordinal))
+        .ToFrozenDictionary(n => n[Prefix.Length..].Replace('\\', '/'), n => new Lazy<PageFile>(() => Read(n)), StringComparer.Ordinal);
+
+    public static void Map(IEndpointRouteBuilder app)
+    {
+        // The addresses of the page's places, so that each can be kept, sent and opened.
+        foreach (var place in new[] { "/", "/invitation", "/bench/{**rest}", "/board/{**rest}", "/proof/{**rest}", "/people/{**rest}" })
+            app.MapGet(place, (Pages pages, HttpContext context) => pages.Get(Document, context)).AllowAnonymous().ExcludeFromDescription();
+        app.MapGet("/web/{**name}", (string name, Pages pages, HttpContext context) => pages.Get($"web/{name}", context)).AllowAnonymous().ExcludeFromDescription();
     }
 
-    public static IResult Invitation(string token) => Page("New account", Invariant($"""
-        <form method="post" action="/invitation">
-        <input type="hidden" name="token" value="{Text(token)}">
-        <p><label>Name <input name="name" autocomplete="username" required maxlength="40"></label></p>
-        <p><label>Password, 12 characters or more <input name="password" type="password" autocomplete="new-password" required minlength="12" maxlength="256"></label></p>
-        <p><button>Make the account</button></p>
-        </form>
-        """));
+    private IResult Get(string name, HttpContext context)
+    {
+        if (!_files.TryGetValue(name, out var found))
+            return Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such thing here");
+        var file = found.Value;
+        var headers = context.Response.Headers;
+        headers.CacheControl = name == Document ? "no-cache" : "public, max-age=31536000, immutable";
+        headers.ETag = file.Tag;
+        headers.Vary = "Accept-Encoding";
+        if (context.Request.Headers.IfNoneMatch.Contains(file.Tag))
+            return Results.StatusCode(StatusCodes.Status304NotModified);
+        if (!context.Request.Headers.AcceptEncoding.ToString().Contains("br", StringComparison.Ordinal))
+            return Results.Bytes(file.Plain, file.Type);
+        headers.ContentEncoding = "br";
+        return Results.Bytes(file.Packed.Value, file.Type);
+    }
 
-    public static IResult Made(string name) => Page("Account made", $"<p>The account {Text(name)} is there. Sign in through the API: POST /api/v1/session.</p>");
+    private static PageFile Read(string resource)
+    {
+        using var stream = Assembly.GetExecutingAssembly().GetManifestResourceStream(resource)!;
+        var plain = new byte[stream.Length];
+        stream.ReadExactly(plain);
+        return new(plain, s_types.GetValueOrDefault(Path.GetExtension(resource), "application/octet-stream"), $"\"{Convert.ToHexStringLower(SHA256.HashData(plain))[..16]}\"", new(() => Pack(plain)));
+    }
 
-    private static IResult Page(string title, string body) => Results.Content(
-        $"<!DOCTYPE html><html lang=\"en\"><meta charset=\"utf-8\"><title>{Text(title)}</title><style>body{{font-family:sans-serif;margin:2em}}td,th{{text-align:left;padding:0 1em 0 0}}</style><h1>{Text(title)}</h1>{body}</html>",
-        "text/html; charset=utf-8");
+    private static byte[] Pack(byte[] plain)
+    {
+        using var memory = new MemoryStream();
+        using (var packed = new BrotliStream(memory, CompressionLevel.Optimal))
+            packed.Write(plain);
+        return memory.ToArray();
+    }
 
-    private static string Text(string text) => WebUtility.HtmlEncode(text);
-
-    private static string Invariant(FormattableString text) => FormattableString.Invariant(text);
+    private sealed record PageFile(byte[] Plain, string Type, string Tag, Lazy<byte[]> Packed);
 }

@@ -1,4 +1,5 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Records.Ledgers;
 using Microsoft.AspNetCore.Diagnostics;
 using Microsoft.AspNetCore.Http;
 using Microsoft.AspNetCore.Mvc;
@@ -17,6 +18,7 @@ internal sealed class Problems(IProblemDetailsService writer, ILogger<Problems> 
             BadInputException e => Problem(StatusCodes.Status422UnprocessableEntity, "The input cannot be used", e.Message, e.Field),
             CheckFailedException e => Problem(StatusCodes.Status409Conflict, "A check does not hold", e.Message, e.Check),
             BadHttpRequestException e => Problem(e.StatusCode, "The request cannot be read", "Its body, a parameter or its size is not what this address takes.", null),
+            LedgerRefusedException e => Refused(e),
             IOException => Problem(StatusCodes.Status507InsufficientStorage, "The disk does not take it", "Look at the free space of the data folder, then try again.", null),
             _ => Problem(StatusCodes.Status500InternalServerError, "Internal error", "The log of the service has the details.", null),
         };
@@ -24,6 +26,23 @@ internal sealed class Problems(IProblemDetailsService writer, ILogger<Problems> 
             log.LogError(exception, "Request {Trace} failed", httpContext.TraceIdentifier);
         httpContext.Response.StatusCode = problem.Status!.Value;
         return await writer.TryWriteAsync(new() { HttpContext = httpContext, ProblemDetails = problem }).ConfigureAwait(false);
+    }
+
+    /// <summary>The code of the refusal goes along; docs/formats/ledger.md says what each means.</summary>
+    private static ProblemDetails Refused(LedgerRefusedException e)
+    {
+        var status = e.Code switch
+        {
+            Refusals.PassphraseWrong or Refusals.RoleNotAllowed or Refusals.PersonUnknown or Refusals.KeyRevoked => StatusCodes.Status403Forbidden,
+            Refusals.PassphraseLocked => StatusCodes.Status429TooManyRequests,
+            Refusals.EventForm => StatusCodes.Status400BadRequest,
+            Refusals.DiskFull or Refusals.DatabaseReadOnly => StatusCodes.Status507InsufficientStorage,
+            Refusals.DatabaseBusy or Refusals.DatabaseDamaged or Refusals.DatabaseUnreachable or Refusals.ClockSetBack => StatusCodes.Status503ServiceUnavailable,
+            _ => StatusCodes.Status409Conflict,
+        };
+        var problem = Problem(status, "The ledger refuses it", e.Message, null);
+        problem.Extensions["code"] = e.Code;
+        return problem;
     }
 
     private static ProblemDetails Problem(int status, string title, string detail, string? field)

@@ -1,12 +1,13 @@
+using System.Data.Common;
 using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Storage;
-using Microsoft.Data.Sqlite;
 
 namespace AnatomyPrep.Service.Events;
 
 /// <summary>Events in a table that can only grow: the database itself refuses to change or delete a row.</summary>
 /// <remarks>An event of a change of state is written in the transaction of the change, so neither is ever there without the other.</remarks>
-public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
+/// <param name="gate">Takes the event too, before the transaction ends.</param>
+public sealed class EventLog(Database database, TimeProvider clock, IEventGate? gate = null) : IEventSink
 {
     internal const string Schema = """
         CREATE TABLE IF NOT EXISTS event (
@@ -17,13 +18,21 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
             actor TEXT,
             code TEXT,
             detail TEXT);
-        CREATE TRIGGER IF NOT EXISTS event_keep_update BEFORE UPDATE ON event BEGIN SELECT RAISE(ABORT, 'events are never changed'); END;
-        CREATE TRIGGER IF NOT EXISTS event_keep_delete BEFORE DELETE ON event BEGIN SELECT RAISE(ABORT, 'events are never deleted'); END;
         """;
 
-    public void Append(ServiceEvent happened) => database.Write(change => Append(change, happened));
+    public void Append(ServiceEvent happened) => database.Write(change =>
+    {
+        Insert(change, happened);
+        gate?.AdmitOrOwe(change, happened);
+    });
 
-    public void Append(DatabaseChange change, ServiceEvent happened) => change.Execute(
+    public void Append(DatabaseChange change, ServiceEvent happened)
+    {
+        Insert(change, happened);
+        gate?.Admit(change, happened);
+    }
+
+    private void Insert(DatabaseChange change, ServiceEvent happened) => change.Execute(
         "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
         ("@at", RecordTime.Text(clock.GetUtcNow())),
         ("@kind", happened.Kind),
@@ -32,6 +41,9 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
         ("@code", happened.Code),
         ("@detail", happened.Detail));
 
+    /// <summary>Number of the last event; 0 before the first.</summary>
+    public long Newest() => database.Read("SELECT COALESCE(MAX(number), 0) FROM event", row => row.GetInt64(0))[0];
+
     /// <summary>Events after a number, oldest first.</summary>
     public IReadOnlyList<LoggedEvent> After(long number, int most) => database.Read(
         "SELECT number, at, kind, subject, actor, code, detail FROM event WHERE number > @after ORDER BY number LIMIT @most",
@@ -39,5 +51,5 @@ public sealed class EventLog(Database database, TimeProvider clock) : IEventSink
         ("@after", number),
         ("@most", most));
 
-    private static string? Text(SqliteDataReader row, int column) => row.IsDBNull(column) ? null : row.GetString(column);
+    private static string? Text(DbDataReader row, int column) => row.IsDBNull(column) ? null : row.GetString(column);
 }

@@ -6,12 +6,17 @@ namespace AnatomyPrep.Service.Events;
 /// <param name="Actor">The account that did it; null for the service itself.</param>
 /// <param name="Code">Of a finding, where it is one.</param>
 /// <param name="Detail">One sentence.</param>
-public sealed record ServiceEvent(string Kind, string? Subject, string? Actor = null, string? Code = null, string? Detail = null);
+public sealed record ServiceEvent(string Kind, string? Subject, string? Actor = null, string? Code = null, string? Detail = null)
+{
+    /// <summary>Of a new job: what was asked for. The list of events does not keep it.</summary>
+    [System.Text.Json.Serialization.JsonIgnore]
+    public Records.Statements.RunRequest? Request { get; init; }
+}
 
 /// <summary>An event with its place in the log.</summary>
 public sealed record LoggedEvent(long Number, DateTimeOffset At, ServiceEvent Event);
 
-/// <summary>Where events go: the narrow place at which a signed ledger can be joined.</summary>
+/// <summary>Where events go; the signed ledger takes them too (<see cref="IEventGate"/>).</summary>
 public interface IEventSink
 {
     void Append(ServiceEvent happened);

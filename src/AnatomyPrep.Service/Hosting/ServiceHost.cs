@@ -10,8 +10,11 @@ using AnatomyPrep.Service.Api;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
+using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Receiving;
+using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.AspNetCore.Authorization;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Hosting;
@@ -30,9 +33,10 @@ namespace AnatomyPrep.Service.Hosting;
 /// <param name="Url">Address of the page and the API.</param>
 /// <param name="Program">How to start the program itself, for each job; the command follows.</param>
 /// <param name="Reader">How to start the reader of untrusted images.</param>
-/// <param name="Plans">Names of the presets.</param>
+/// <param name="Plans">The presets.</param>
+/// <param name="Profiles">Process profiles.</param>
 /// <param name="SafetyNotice">What stands on the page.</param>
-public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Program, ReaderCommand Reader, IReadOnlyList<string> Plans, string SafetyNotice);
+public sealed record ServiceStart(string DataFolder, string Url, ReaderCommand Program, ReaderCommand Reader, IReadOnlyList<CatalogueText> Plans, IReadOnlyList<CatalogueText> Profiles, string SafetyNotice);
 
 /// <summary>Puts the parts of the service together.</summary>
 public static class ServiceHost
@@ -64,9 +68,11 @@ public static class ServiceHost
             AddStorage(builder.Services);
             AddIntake(builder.Services, start);
             AddJobs(builder.Services, folder, settings);
+            builder.Services.AddLedger(settings);
             AddWeb(builder.Services);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
+            app.Services.GetRequiredService<ServiceLedger>();
             Map(app);
             return app;
         }
@@ -85,12 +91,13 @@ public static class ServiceHost
 
     private static void AddStorage(IServiceCollection services)
     {
-        services.AddSingleton(s => new Database(s.GetRequiredService<DataFolder>().Database, EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema));
+        services.AddSingleton(s => ServiceTables.Open(s.GetRequiredService<DataFolder>(), s.GetRequiredService<ServiceSettings>().Storage));
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
         services.AddSingleton<QuarantineStore>();
         services.AddSingleton<JobStore>();
+        services.AddSingleton<RequestStore>();
         services.AddSingleton<AccountStore>();
         services.AddSingleton(s => new KeyFolder(s.GetRequiredService<DataFolder>().Keys).OpenSiteKey());
         services.AddSingleton<DiskGuard>();
@@ -143,6 +150,10 @@ public static class ServiceHost
             options.AddScheme<SessionHandler>(SessionHandler.SchemeName, null);
         });
         services.AddWebEncoders();
+        services.AddSingleton<Pages>();
+        services.AddSingleton<VolumeCache>();
+        services.AddSingleton<PlanTexts>();
+        services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
         // Whatever says nothing of its own is for nobody.
         services.AddAuthorizationBuilder().SetFallbackPolicy(new AuthorizationPolicyBuilder().RequireAssertion(_ => false).Build());
@@ -171,20 +182,28 @@ public static class ServiceHost
         app.UseAuthorization();
         app.MapGet("/health/live", () => Results.Text("alive")).AllowAnonymous().ExcludeFromDescription();
         app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
-        app.MapGet("/", Pages.Index).AllowAnonymous().ExcludeFromDescription();
+        Pages.Map(app);
         app.MapInvitation();
         app.MapOpenApi().AllowAnonymous();
         var api = app.MapGroup("/api/v1");
         api.MapJobs();
+        api.MapRequests();
+        api.MapCatalogue();
+        api.MapChanges();
         api.MapIntake();
         api.MapUploads();
         api.MapAccounts();
+        api.MapLedger();
+        api.MapSignatures();
+        api.MapViewing();
     }
 
-    /// <summary>Ready is a service whose database answers and whose disk has room.</summary>
-    private static IResult Ready(AccountStore accounts, DiskGuard disk)
+    /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>
+    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger)
     {
         accounts.List();
+        if (ledger.State is { Holds: false } state)
+            return Results.Text($"the ledger does not hold: {string.Join(", ", state.Failures.Select(f => f.Split(':')[0]).Distinct())}", statusCode: StatusCodes.Status503ServiceUnavailable);
         return disk.IsFull ? Results.Text("the disk is full", statusCode: StatusCodes.Status503ServiceUnavailable) : Results.Text("ready");
     }
 

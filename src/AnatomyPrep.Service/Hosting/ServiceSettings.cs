@@ -26,6 +26,8 @@ public sealed record ServiceSettings
 
     public PageSettings Page { get; init; } = new();
 
+    public Ledgers.LedgerSettings Ledger { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -39,6 +41,7 @@ public sealed record ServiceSettings
             settings.Jobs.Check();
             settings.Storage.Check();
             settings.Page.Check();
+            settings.Ledger.Check();
             return settings;
         }
         catch (JsonException e)
@@ -151,6 +154,9 @@ public sealed record StorageSettings
 {
     /// <summary>With less free on the disk no job is started and no association taken.</summary>
     public int LeastFreeMegabytes { get; init; } = 1024;
+
+    /// <summary>Connection string of a PostgreSQL database that several nodes share; null for a file of this node's own.</summary>
+    public string? Database { get; init; }
 
     /// <summary>All files of one upload together.</summary>
     public int LargestUploadMegabytes { get; init; } = 8192;

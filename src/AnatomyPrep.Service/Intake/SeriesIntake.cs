@@ -188,15 +188,19 @@ internal sealed class SeriesIntake(
             foreach (var file in Directory.GetFiles(Path.Combine(folder.Sources, earlier.Id, ImagesFolder)))
                 File.Copy(file, Path.Combine(images, Path.GetFileName(file)), overwrite: true);
         var files = Directory.GetFiles(images).Order(StringComparer.Ordinal).ToArray();
-        var first = reader.Read(files[..1], run)[0];
+        var headers = files.Chunk(BatchFiles).SelectMany(batch => reader.Read(batch, run)).ToArray();
+        var facts = headers.Select(h => h.Facts).OfType<ImageFacts>().ToArray();
         var manifest = new SourceManifest(
             SourceId.Of(seriesKey, files.Select(f => Path.GetFileNameWithoutExtension(f))),
             seriesKey,
-            siteKey.Pseudonym(IdentifierKind.Study, first.StudyUid),
+            siteKey.Pseudonym(IdentifierKind.Study, headers[0].StudyUid),
             reader.Patient(files[0], id => siteKey.Pseudonym(IdentifierKind.Patient, id?.Trim()), run),
             clock.GetUtcNow(),
             earlier?.Id,
-            [.. files.Select(Describe)]);
+            [.. files.Select(Describe)],
+            Agreed(facts, f => f.BodyPart),
+            Agreed(facts, f => f.Laterality),
+            facts.Sum(f => f.Samples));
         WriteManifest(Path.Combine(series, ManifestFile), manifest);
         var target = Path.Combine(folder.Sources, manifest.Id);
         if (Directory.Exists(target))
@@ -205,6 +209,10 @@ internal sealed class SeriesIntake(
             Directory.Move(series, target);
         sources.Add(manifest);
     }
+
+    /// <summary>What all images say; null where one says something else, or nothing.</summary>
+    private static string? Agreed(ImageFacts[] facts, Func<ImageFacts, string?> said) =>
+        facts.Length > 0 && facts.All(f => said(f) == said(facts[0])) ? said(facts[0]) : null;
 
     private static void WriteManifest(string path, SourceManifest manifest)
     {

@@ -80,7 +80,7 @@ internal sealed class WatchedFolder(DataFolder folder, ServiceSettings settings,
         _seen.Remove(entry);
         database.Write(change =>
         {
-            change.Execute("INSERT INTO delivery (name_key, state) VALUES (@key, @state) ON CONFLICT DO UPDATE SET state = @state", ("@key", key), ("@state", state));
+            change.Execute("INSERT INTO delivery (name_key, state) VALUES (@key, @state) ON CONFLICT (name_key) DO UPDATE SET state = @state", ("@key", key), ("@state", state));
             events.Append(change, new("delivery.taken", name, Detail: $"{files.Count} files from the watched folder"));
         });
     }

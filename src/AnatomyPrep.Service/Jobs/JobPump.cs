@@ -1,5 +1,6 @@
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
+using AnatomyPrep.Service.Requests;
 using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Logging;
 using Quartz;
@@ -15,7 +16,7 @@ internal sealed class ModelJob(JobRunner runner) : IJob
 }
 
 /// <summary>Sees to it that every queued job is known to the engine, whatever the engine has lost or run already.</summary>
-internal sealed class JobPump(JobStore jobs, JobRunner runner, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ILogger<JobPump> log) : BackgroundService
+internal sealed class JobPump(JobStore jobs, RequestStore requests, JobRunner runner, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ILogger<JobPump> log) : BackgroundService
 {
     private static readonly TimeSpan s_pause = TimeSpan.FromMilliseconds(300);
 
@@ -40,6 +41,7 @@ internal sealed class JobPump(JobStore jobs, JobRunner runner, DiskGuard disk, S
             {
                 await Task.Delay(s_pause, stoppingToken).ConfigureAwait(false);
                 jobs.MatchWaiting();
+                requests.MatchWaiting();
                 if (disk.IsFull != wasFull)
                     events.Append(new((wasFull = !wasFull) ? "disk.full" : "disk.freed", null, Detail: "no job is started while less than storage.leastFreeMegabytes is free"));
                 if (!wasFull)

@@ -1,6 +1,7 @@
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
+using AnatomyPrep.Service.Viewing;
 using Microsoft.Extensions.Hosting;
 using Microsoft.Extensions.Logging;
 
@@ -11,9 +12,10 @@ namespace AnatomyPrep.Service.Jobs;
 /// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
 /// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
 /// </remarks>
-internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
 {
     public const string ModelFolder = "model";
+    public const string StageFile = "stages";
 
     private const int CheckFailed = 1;
     private const int BadInput = 3;
@@ -34,10 +36,10 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         try
         {
             using var child = Start(job, attempt);
-            var why = Watch(child, job);
-            End(job, attempt, child, why);
+            var why = Watch(child, job, Path.Combine(attempt, StageFile));
+            recorder.UntilTaken(() => End(job, attempt, child, why));
         }
-        catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException)
+        catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException or Core.Findings.CheckFailedException)
         {
             jobs.Fault(id, job.Attempt, $"the worker could not be run: {e.GetType().Name}");
         }
@@ -45,6 +47,10 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         RemoveAttempts(id, job.Attempt);
         log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
     }
+
+    /// <summary>Where the published result of a job lies.</summary>
+    public static string FolderOf(DataFolder folder, JobEntry job) =>
+        Path.Combine(folder.Job(job.Id), job.Published!.Value.ToString(System.Globalization.CultureInfo.InvariantCulture), ModelFolder);
 
     /// <summary>Removes the folders of ended attempts, but that of the published one.</summary>
     /// <param name="last">Later ones may be running.</param>
@@ -63,7 +69,7 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         var memory = (long)settings.Jobs.MemoryMegabytes << 20;
         var limits = new KernelLimits(memory, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
         var images = Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder);
-        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", "--json", .. job.Request.Arguments()];
+        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json", .. job.Request.Arguments().Select(plans.Argument)];
         var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root };
         var child = new SupervisedProcess(start.Program.FileName, arguments, limits, environment, keepErrors: true);
         _ = child.Output.CopyToAsync(Stream.Null);
@@ -71,8 +77,9 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
     }
 
     /// <summary>Waits for the end; gives why the child was killed by us, null when it ended by itself.</summary>
-    private string? Watch(SupervisedProcess child, JobEntry job)
+    private string? Watch(SupervisedProcess child, JobEntry job, string stages)
     {
+        var told = "";
         var begin = System.Diagnostics.Stopwatch.GetTimestamp();
         while (!child.WaitForExit(s_beat))
         {
@@ -80,7 +87,12 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
                 : System.Diagnostics.Stopwatch.GetElapsedTime(begin) > settings.Jobs.Longest ? "time"
                 : !jobs.Beat(job.Id, job.Attempt) ? "cancelled" : null;
             if (why is null)
+            {
+                if (StageLog.Read(stages) is [.., var last] && last.Stage != told)
+                    jobs.Progress(job.Id, job.Attempt, told = last.Stage, last.Share);
                 continue;
+            }
+
             child.Kill();
             child.WaitForExit();
             return why;
@@ -98,13 +110,20 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         {
             ("stopping", _) => jobs.HandBack(id, number),
             ("cancelled", _) => jobs.Cancelled(id, number),
-            ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes (jobs.longestMinutes)"),
-            (_, 0 or CheckFailed) when hasModel => jobs.Publish(id, number, holds: code == 0),
+            ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes", "Raise jobs.longestMinutes, or ask for a simpler plan or a coarser series."),
+            (_, 0 or CheckFailed) when hasModel => Publish(job, Path.Combine(attempt, ModelFolder), holds: code == 0),
             (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors)),
             (_, Cancelled) => jobs.Fault(id, number, "the worker was interrupted"),
-            (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or beyond jobs.memoryMegabytes"),
+            (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or out of memory", "Try it again; if it happens again, raise jobs.memoryMegabytes, or ask for a coarser series."),
             _ => jobs.Fault(id, number, Reason(child.Errors)),
         };
+    }
+
+    /// <summary>The ledger knows of the run before anybody can see it.</summary>
+    private bool Publish(JobEntry job, string model, bool holds)
+    {
+        recorder.Finished(job, model);
+        return jobs.Publish(job.Id, job.Attempt, holds);
     }
 
     /// <summary>What a command says last, after its tables, is the reason; it names no patient. Long sentences come in several lines.</summary>

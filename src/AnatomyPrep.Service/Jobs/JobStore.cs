@@ -1,9 +1,9 @@
+using System.Data.Common;
 using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Storage;
-using Microsoft.Data.Sqlite;
 
 namespace AnatomyPrep.Service.Jobs;
 
@@ -44,8 +44,14 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         CREATE INDEX IF NOT EXISTS job_by_state ON job (state);
         """;
 
+    /// <summary>Columns that the first version did not have.</summary>
+    internal static readonly (string, string)[] Added =
+    [
+        ("profile", "TEXT"), ("scale", "DOUBLE PRECISION NOT NULL DEFAULT 1"), ("request_id", "TEXT"), ("remedy", "TEXT"), ("stage", "TEXT"), ("share", "DOUBLE PRECISION"), ("node", "TEXT"), ("started_at", "TEXT"),
+    ];
+
     private const string Columns =
-        "id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, attempt, faults, published, holds, reason, heartbeat_at, ended_at, cancel_asked, version";
+        "id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, attempt, faults, published, holds, reason, heartbeat_at, ended_at, cancel_asked, version, profile, scale, request_id, remedy, stage, share, node, started_at";
 
     private string Now => RecordTime.Text(clock.GetUtcNow());
 
@@ -54,40 +60,47 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     /// <exception cref="CheckFailedException">The source is another patient's.</exception>
     public JobEntry Create(JobRequest request, string account, string? idempotencyKey)
     {
-        var id = Guid.CreateVersion7(clock.GetUtcNow()).ToString("N");
         var key = idempotencyKey is null ? null : $"{account}\n{idempotencyKey}";
         return database.Write(change =>
-        {
-            if (key is not null && change.Read($"SELECT {Columns} FROM job WHERE idempotency_key = @key", Entry, ("@key", key)) is [var earlier])
-                return earlier;
-            if (request.SourceId is not null)
-                RequireMatch(change, request);
-            change.Execute(
-                "INSERT INTO job (id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, idempotency_key) "
-                + "VALUES (@id, @state, @purpose, @anatomy, @side, @plan, @requester, @needed, @patient, @source, @at, @by, @key)",
-                ("@id", id),
-                ("@state", (request.SourceId is null ? JobState.Waiting : JobState.Queued).ToString()),
-                ("@purpose", request.Purpose.ToString()),
-                ("@anatomy", request.Anatomy),
-                ("@side", request.Side?.ToString()),
-                ("@plan", request.Plan),
-                ("@requester", request.RequesterCode),
-                ("@needed", JobRequest.Text(request.NeededBy)),
-                ("@patient", request.PatientKey),
-                ("@source", request.SourceId),
-                ("@at", Now),
-                ("@by", account),
-                ("@key", key));
-            events.Append(change, new("job.created", id, account, Detail: $"plan {request.Plan}"));
-            return change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id))[0];
-        });
+            key is not null && change.Read($"SELECT {Columns} FROM job WHERE idempotency_key = @key", Entry, ("@key", key)) is [var earlier] ? earlier : Create(change, request, account, key));
+    }
+
+    /// <summary>Adds a job in a change that does more.</summary>
+    internal JobEntry Create(DatabaseChange change, JobRequest request, string account, string? key = null)
+    {
+        var id = Guid.CreateVersion7(clock.GetUtcNow()).ToString("N");
+        if (request.SourceId is not null)
+            RequireMatch(change, request);
+        change.Execute(
+            "INSERT INTO job (id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, idempotency_key, profile, scale, request_id) "
+            + "VALUES (@id, @state, @purpose, @anatomy, @side, @plan, @requester, @needed, @patient, @source, @at, @by, @key, @profile, @scale, @request)",
+            ("@id", id),
+            ("@state", (request.SourceId is null ? JobState.Waiting : JobState.Queued).ToString()),
+            ("@purpose", request.Purpose.ToString()),
+            ("@anatomy", request.Anatomy),
+            ("@side", request.Side?.ToString()),
+            ("@plan", request.Plan),
+            ("@requester", request.RequesterCode),
+            ("@needed", JobRequest.Text(request.NeededBy)),
+            ("@patient", request.PatientKey),
+            ("@source", request.SourceId),
+            ("@at", Now),
+            ("@by", account),
+            ("@key", key),
+            ("@profile", request.Profile),
+            ("@scale", request.Scale),
+            ("@request", request.RequestId));
+        events.Append(change, new("job.created", id, account, Detail: $"plan {request.Plan}") { Request = request.AsRunRequest() });
+        return Find(change, id)!;
     }
 
     public JobEntry? Find(string id) => database.ReadOne($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id));
 
+    internal static JobEntry? Find(DatabaseChange change, string id) => change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id)) is [var job] ? job : null;
+
     /// <summary>Newest first; ids sort by time.</summary>
     public IReadOnlyList<JobEntry> List(int most, string? before = null, JobState? state = null) => database.Read(
-        $"SELECT {Columns} FROM job WHERE (@before IS NULL OR id < @before) AND (@state IS NULL OR state = @state) ORDER BY id DESC LIMIT @most",
+        $"SELECT {Columns} FROM job WHERE (CAST(@before AS TEXT) IS NULL OR id < @before) AND (CAST(@state AS TEXT) IS NULL OR state = @state) ORDER BY id DESC LIMIT @most",
         Entry,
         ("@before", before),
         ("@state", state?.ToString()),
@@ -96,7 +109,13 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     public IReadOnlyList<JobEntry> Queued() => database.Read($"SELECT {Columns} FROM job WHERE state = 'Queued' ORDER BY id", Entry);
 
     /// <summary>Gives each waiting job the one source of its patient; where there are several, a person must choose.</summary>
-    public void MatchWaiting() => database.Write(change =>
+    public void MatchWaiting()
+    {
+        if (database.Read("SELECT 1 FROM job WHERE state = 'Waiting' LIMIT 1", _ => true).Count > 0)
+            database.Write(MatchWaiting);
+    }
+
+    private void MatchWaiting(DatabaseChange change)
     {
         var waiting = change.Read("SELECT id, patient_key FROM job WHERE state = 'Waiting'", r => (Id: r.GetString(0), Patient: r.GetString(1)));
         foreach (var (id, patient) in waiting)
@@ -112,14 +131,17 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
                 change.Execute("UPDATE job SET reason = 'several sources of this patient: cancel it and ask again with one of them', version = version + 1 WHERE id = @id AND reason IS NULL", ("@id", id));
             }
         }
-    });
+    }
 
     /// <summary>Takes the next attempt; null when the job is not there to be run (any more).</summary>
-    public JobEntry? Begin(string id) => database.Write(change =>
+    /// <param name="node">Where it will run.</param>
+    public JobEntry? Begin(string id, string node = "here") => database.Write(change =>
     {
-        if (change.Execute("UPDATE job SET state = 'Running', attempt = attempt + 1, heartbeat_at = @now, version = version + 1 WHERE id = @id AND state = 'Queued'", ("@now", Now), ("@id", id)) == 0)
+        if (change.Execute(
+            "UPDATE job SET state = 'Running', attempt = attempt + 1, heartbeat_at = @now, started_at = @now, node = @node, stage = NULL, share = NULL, version = version + 1 WHERE id = @id AND state = 'Queued'",
+            ("@now", Now), ("@node", node), ("@id", id)) == 0)
             return null;
-        var job = change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id))[0];
+        var job = Find(change, id)!;
         events.Append(change, new("job.started", id, Detail: $"attempt {job.Attempt}"));
         return job;
     });
@@ -128,26 +150,41 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     public bool Beat(string id, int attempt) => database.Write(change =>
         change.Execute("UPDATE job SET heartbeat_at = @now WHERE id = @id AND state = 'Running' AND attempt = @attempt AND cancel_asked = 0", ("@now", Now), ("@id", id), ("@attempt", attempt)) > 0);
 
+    /// <summary>Notes how far an attempt is.</summary>
+    public void Progress(string id, int attempt, string stage, double share) => database.Write(change => change.Execute(
+        "UPDATE job SET stage = @stage, share = @share, version = version + 1 WHERE id = @id AND state = 'Running' AND attempt = @attempt", ("@stage", stage), ("@share", share), ("@id", id), ("@attempt", attempt)));
+
     /// <summary>Publishes the result of an attempt, if it is still the one that counts.</summary>
     public bool Publish(string id, int attempt, bool holds) => End(
-        id, attempt, "state = 'Done', published = @attempt, holds = @holds, reason = NULL", new("job.done", id, Detail: $"attempt {attempt}{(holds ? "" : "; a check did not hold")}"), ("@holds", holds ? 1 : 0));
+        id, attempt, "state = 'Done', published = @attempt, holds = @holds, reason = NULL, remedy = NULL, stage = NULL, share = 1", new("job.done", id, Detail: $"attempt {attempt}{(holds ? "" : "; a check did not hold")}"), isEnd: true, ("@holds", holds ? 1 : 0));
 
     /// <summary>Ends a job that would fail again.</summary>
-    public bool Fail(string id, int attempt, string reason) => End(id, attempt, "state = 'Failed', reason = @reason", new("job.failed", id, Detail: reason), ("@reason", reason));
+    public bool Fail(string id, int attempt, string reason, string remedy = "Correct what the reason names, then ask again.") =>
+        End(id, attempt, "state = 'Failed', reason = @reason, remedy = @remedy", new("job.failed", id, Detail: reason), isEnd: true, ("@reason", reason), ("@remedy", remedy));
 
-    public bool Cancelled(string id, int attempt) => End(id, attempt, "state = 'Cancelled'", new("job.cancelled", id));
+    /// <summary>Ends a queued job that cannot be run here at all.</summary>
+    public bool Refuse(string id, string reason, string remedy) => database.Write(change =>
+    {
+        if (change.Execute("UPDATE job SET state = 'Failed', reason = @reason, remedy = @remedy, ended_at = @now, version = version + 1 WHERE id = @id AND state = 'Queued'", ("@reason", reason), ("@remedy", remedy), ("@now", Now), ("@id", id)) == 0)
+            return false;
+        events.Append(change, new("job.failed", id, Detail: reason));
+        return true;
+    });
+
+    public bool Cancelled(string id, int attempt) => End(id, attempt, "state = 'Cancelled'", new("job.cancelled", id), isEnd: true);
 
     /// <summary>Notes a fault that may pass: the job is queued again, or set aside after <see cref="MostFaults"/>.</summary>
-    public bool Fault(string id, int attempt, string reason) => database.Write(change =>
+    public bool Fault(string id, int attempt, string reason, string remedy = "Try it again; if it happens again, look into the log of the service.") => database.Write(change =>
     {
         if (change.Execute("UPDATE job SET faults = faults + 1, version = version + 1 WHERE id = @id AND state = 'Running' AND attempt = @attempt", ("@id", id), ("@attempt", attempt)) == 0)
             return false;
         var faults = change.Read("SELECT faults FROM job WHERE id = @id", r => r.GetInt32(0), ("@id", id))[0];
         var isLast = faults >= MostFaults;
         change.Execute(
-            "UPDATE job SET state = @state, reason = @reason, ended_at = @ended WHERE id = @id",
+            "UPDATE job SET state = @state, reason = @reason, remedy = @remedy, ended_at = @ended WHERE id = @id",
             ("@state", (isLast ? JobState.Failed : JobState.Queued).ToString()),
             ("@reason", reason),
+            ("@remedy", remedy),
             ("@ended", isLast ? Now : null),
             ("@id", id));
         events.Append(change, new(isLast ? "job.failed" : "job.fault", id, Detail: $"attempt {attempt}: {reason}"));
@@ -165,36 +202,37 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     }
 
     /// <summary>Cancels a job that has not ended: at once, or as soon as its child is stopped. Null when it has ended.</summary>
-    public JobEntry? Cancel(string id, string account) => database.Write(change =>
+    public JobEntry? Cancel(string id, string account) => database.Write(change => Cancel(change, id, account));
+
+    internal JobEntry? Cancel(DatabaseChange change, string id, string account)
     {
         var changed = change.Execute("UPDATE job SET state = 'Cancelled', ended_at = @now, version = version + 1 WHERE id = @id AND state IN ('Waiting', 'Queued')", ("@now", Now), ("@id", id))
             + change.Execute("UPDATE job SET cancel_asked = 1, version = version + 1 WHERE id = @id AND state = 'Running'", ("@id", id));
         if (changed == 0)
             return null;
         events.Append(change, new("job.cancel-asked", id, account));
-        return change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id))[0];
-    });
+        return Find(change, id)!;
+    }
 
     /// <summary>Queues a failed or cancelled job again, with its faults forgiven. Null when it is neither.</summary>
-    public JobEntry? Retry(string id, string account) => database.Write(change =>
+    public JobEntry? Retry(string id, string account) => database.Write(change => Retry(change, id, account));
+
+    internal JobEntry? Retry(DatabaseChange change, string id, string account)
     {
         var changed = change.Execute(
-            "UPDATE job SET state = CASE WHEN source_id IS NULL THEN 'Waiting' ELSE 'Queued' END, faults = 0, reason = NULL, ended_at = NULL, cancel_asked = 0, version = version + 1 WHERE id = @id AND state IN ('Failed', 'Cancelled')",
+            "UPDATE job SET state = CASE WHEN source_id IS NULL THEN 'Waiting' ELSE 'Queued' END, faults = 0, reason = NULL, remedy = NULL, ended_at = NULL, cancel_asked = 0, version = version + 1 WHERE id = @id AND state IN ('Failed', 'Cancelled')",
             ("@id", id));
         if (changed == 0)
             return null;
         events.Append(change, new("job.retried", id, account));
-        return change.Read($"SELECT {Columns} FROM job WHERE id = @id", Entry, ("@id", id))[0];
-    });
+        return Find(change, id)!;
+    }
 
-    private bool End(string id, int attempt, string set, ServiceEvent happened, (string Name, object? Value)? parameter = null, bool isEnd = true) => database.Write(change =>
+    private bool End(string id, int attempt, string set, ServiceEvent happened, bool isEnd, params (string Name, object? Value)[] parameters) => database.Write(change =>
     {
         var ended = change.Execute(
             $"UPDATE job SET {set}, ended_at = @ended, version = version + 1 WHERE id = @id AND state = 'Running' AND attempt = @attempt",
-            ("@id", id),
-            ("@attempt", attempt),
-            ("@ended", isEnd ? Now : null),
-            parameter ?? ("@none", null));
+            [("@id", id), ("@attempt", attempt), ("@ended", isEnd ? Now : null), .. parameters]);
         if (ended > 0)
             events.Append(change, happened);
         return ended > 0;
@@ -208,7 +246,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
             throw new CheckFailedException("patient", "images of the patient that was asked for", "images of another patient, or of none that is named");
     }
 
-    private static JobEntry Entry(SqliteDataReader row)
+    private static JobEntry Entry(DbDataReader row)
     {
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
         int? Number(int column) => row.IsDBNull(column) ? null : row.GetInt32(column);
@@ -221,9 +259,13 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
             Text(6),
             Text(7) is { } day ? DateOnly.ParseExact(day, "yyyy-MM-dd", CultureInfo.InvariantCulture) : null,
             Text(8),
-            Text(9));
+            Text(9),
+            Text(21),
+            row.GetDouble(22),
+            Text(23));
         return new(
             row.GetString(0), Enum.Parse<JobState>(row.GetString(1)), request, RecordTime.Parse(row.GetString(10)), row.GetString(11), row.GetInt32(12), row.GetInt32(13), Number(14),
-            Number(15) is { } holds ? holds != 0 : null, Text(16), Time(17), Time(18), row.GetInt32(19) != 0, row.GetInt32(20));
+            Number(15) is { } holds ? holds != 0 : null, Text(16), Time(17), Time(18), row.GetInt32(19) != 0, row.GetInt32(20),
+            Text(24), Text(25), row.IsDBNull(26) ? null : row.GetDouble(26), Text(27), Time(28));
     }
 }

@@ -11,11 +11,15 @@ public sealed record SourceFileEntry(string Key, string Sha256, long Bytes);
 /// <param name="Id">SHA-256 over series and images (<see cref="Intake.SourceId"/>), hex.</param>
 /// <param name="SeriesKey">Pseudonyms, hex.</param>
 /// <param name="Replaces">An earlier source of the same series with fewer images.</param>
+/// <param name="BodyPart">As the headers say it; null where they do not, or do not agree.</param>
+/// <param name="Laterality">R, L, B or U; null where the headers do not say.</param>
+/// <param name="Samples">Of all images; null of a source that an earlier version filed.</param>
 public sealed record SourceManifest(
-    string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? Replaces, IReadOnlyList<SourceFileEntry> Files);
+    string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? Replaces, IReadOnlyList<SourceFileEntry> Files,
+    string? BodyPart = null, string? Laterality = null, long? Samples = null);
 
 /// <summary>A source as the lists show it.</summary>
-public sealed record SourceEntry(string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? ReplacedBy, int Files, long Bytes);
+public sealed record SourceEntry(string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? ReplacedBy, int Files, long Bytes, string? BodyPart, string? Laterality, long? Samples);
 
 /// <summary>The sources that are there.</summary>
 public sealed class SourceStore(Database database, EventLog events)
@@ -39,20 +43,26 @@ public sealed class SourceStore(Database database, EventLog events)
             PRIMARY KEY (source_id, key)) WITHOUT ROWID;
         """;
 
-    private const string Columns = "id, series_key, study_key, patient_key, filed_at, replaced_by, files, bytes";
+    /// <summary>Columns that the first version did not have.</summary>
+    internal static readonly (string, string)[] Added = [("body_part", "TEXT"), ("laterality", "TEXT"), ("samples", "INTEGER")];
+
+    internal const string Columns = "id, series_key, study_key, patient_key, filed_at, replaced_by, files, bytes, body_part, laterality, samples";
 
     /// <summary>Adds a source, once; false when it is there already.</summary>
     public bool Add(SourceManifest source) => database.Write(change =>
     {
         var added = change.Execute(
-            "INSERT INTO source (id, series_key, study_key, patient_key, filed_at, files, bytes) VALUES (@id, @series, @study, @patient, @at, @files, @bytes) ON CONFLICT DO NOTHING",
+            "INSERT INTO source (id, series_key, study_key, patient_key, filed_at, files, bytes, body_part, laterality, samples) VALUES (@id, @series, @study, @patient, @at, @files, @bytes, @part, @laterality, @samples) ON CONFLICT DO NOTHING",
             ("@id", source.Id),
             ("@series", source.SeriesKey),
             ("@study", source.StudyKey),
             ("@patient", source.PatientKey),
             ("@at", RecordTime.Text(source.FiledAt)),
             ("@files", source.Files.Count),
-            ("@bytes", source.Files.Sum(f => f.Bytes)));
+            ("@bytes", source.Files.Sum(f => f.Bytes)),
+            ("@part", source.BodyPart),
+            ("@laterality", source.Laterality),
+            ("@samples", source.Samples));
         if (added == 0)
             return false;
         foreach (var file in source.Files)
@@ -79,9 +89,9 @@ public sealed class SourceStore(Database database, EventLog events)
 
     /// <summary>Newest first.</summary>
     public IReadOnlyList<SourceEntry> List(int most, string? before = null) => database.Read(
-        $"SELECT {Columns} FROM source WHERE @before IS NULL OR filed_at || id < @before ORDER BY filed_at || id DESC LIMIT @most", Entry, ("@before", before), ("@most", most));
+        $"SELECT {Columns} FROM source WHERE CAST(@before AS TEXT) IS NULL OR filed_at || id < @before ORDER BY filed_at || id DESC LIMIT @most", Entry, ("@before", before), ("@most", most));
 
-    private static SourceEntry Entry(Microsoft.Data.Sqlite.SqliteDataReader row) => new(
+    internal static SourceEntry Entry(System.Data.Common.DbDataReader row) => new(
         row.GetString(0),
         row.GetString(1),
         row.IsDBNull(2) ? null : row.GetString(2),
@@ -89,5 +99,8 @@ public sealed class SourceStore(Database database, EventLog events)
         RecordTime.Parse(row.GetString(4)),
         row.IsDBNull(5) ? null : row.GetString(5),
         row.GetInt32(6),
-        row.GetInt64(7));
+        row.GetInt64(7),
+        row.IsDBNull(8) ? null : row.GetString(8),
+        row.IsDBNull(9) ? null : row.GetString(9),
+        row.IsDBNull(10) ? null : row.GetInt64(10));
 }

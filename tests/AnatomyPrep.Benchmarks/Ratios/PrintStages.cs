@@ -6,6 +6,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Prepare;
+using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Benchmarks.Ratios;
@@ -14,6 +15,33 @@ namespace AnatomyPrep.Benchmarks.Ratios;
 internal static class PrintStages
 {
     private const double WallReachMm = 8;
+
+    /// <summary>Room of the support as chosen, and in uniformly random orientations from a fixed seed; one JSON line.</summary>
+    public static int Support(string meshPath, double heightMm)
+    {
+        const int Random = 500;
+        const double PixelMm = 1;
+        var run = RunContext.Default;
+        var raw = MeshFile.Read(meshPath, new MeshReadOptions(LengthUnit.Millimetre), run).Mesh;
+        var mesh = Scale.Apply(raw, new(TargetHeightMm: heightMm), run).Mesh;
+        var extrusion = ProfileLibrary.Load("extrusion").Profile;
+        var chosen = OrientModel.Search(mesh, new(extrusion), run).Chosen;
+        double Of(Vec3 up) => SupportNeed.Measure(mesh, up, extrusion.OverhangLimitDeg, PixelMm, run).Lies.SupportMm3 / 1000;
+        var random = new Random(20261126);
+        var volumes = new double[Random];
+        for (var i = 0; i < volumes.Length; i++)
+        {
+            // Uniform on the sphere: height and the angle around it (Archimedes).
+            var (z, angle) = ((2 * random.NextDouble()) - 1, 2 * Math.PI * random.NextDouble());
+            var across = Math.Sqrt(1 - (z * z));
+            volumes[i] = Of(new(across * Math.Cos(angle), across * Math.Sin(angle), z));
+        }
+
+        Array.Sort(volumes);
+        var (own, median) = (Of(chosen.Up), volumes[Random / 2]);
+        Console.WriteLine(JsonSerializer.Serialize(new { triangles = mesh.TriangleCount, chosenCm3 = own, medianCm3 = median, below = 1 - (own / median), better = volumes.Count(v => v < own), worstCm3 = volumes[^1] }));
+        return 0;
+    }
 
     public static int Run(string meshPath, string repeats)
     {

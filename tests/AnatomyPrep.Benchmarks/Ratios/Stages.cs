@@ -57,6 +57,9 @@ internal static class Stages
             case "extraction":
                 var volume = phantom.Volume;
                 return new(() => Extract(volume, run));
+            case "threshold":
+                var all = phantom.Volume;
+                return new(() => Threshold.Apply(all, s_window, run).Dispose());
             case "import":
                 return new(() => new DicomSource(s_reader).Load(phantom.DicomFolder!, null, run).Dispose());
             case "stl-write":

@@ -67,6 +67,61 @@ public sealed class IdentityJobTests : IDisposable
         TestProgram.Run(Home, "prepare", _folder["points.xyz"], "--plan", "bone", "--out", _folder["result"], "--patient-id", "x").Should().Match<(int ExitCode, string Output, string Errors)>(r => r.ExitCode == 1 && r.Errors.Contains("does not say whose it is"));
     }
 
+    /// <summary>dciodvfy (dicom3tools) finds no error; what dcm2json (DCMTK) takes out is model.stl, byte for byte. Identifiers are where they were asked for and nowhere else.</summary>
+    [Theory]
+    [Trait("Kind", "Outside")]
+    [InlineData(false)]
+    [InlineData(true)]
+    public void The_model_goes_back_to_the_archive_with_identifiers_only_when_asked(bool identify)
+    {
+        var images = Write();
+        string[] command = ["prepare", images, "--plan", "bone", "--out", _folder["result"]];
+        var prepared = TestProgram.Run(Home, identify ? [.. command, "--identify"] : command);
+        prepared.ExitCode.Should().Be(0, prepared.Errors);
+        var file = Path.Combine(_folder["result"], "model.dcm");
+        var (_, output, errors) = Tool.Run("dciodvfy", file);
+        (output + errors).Should().Contain("EncapsulatedSTL").And.NotContain("Error");
+
+        using var source = JsonDocument.Parse(Tool.Run("dcm2json", Directory.GetFiles(images).Order(StringComparer.Ordinal).First()).Output);
+        using var model = JsonDocument.Parse(Tool.Run("dcm2json", file).Output);
+        string? Of(JsonDocument json, string tag) => json.RootElement.TryGetProperty(tag, out var a) && a.TryGetProperty("Value", out var v) ? v[0].ToString() : null;
+        var stl = File.ReadAllBytes(Path.Combine(_folder["result"], "model.stl"));
+        var taken = model.RootElement.GetProperty("00420011").GetProperty("InlineBinary").GetBytesFromBase64();
+        taken.AsSpan(0, int.Parse(Of(model, "00420015")!, System.Globalization.CultureInfo.InvariantCulture)).SequenceEqual(stl).Should().BeTrue();
+
+        foreach (var tag in (string[])["00100010", "00100020", "0020000D", "00200052"])
+            (Of(model, tag) == Of(source, tag)).Should().Be(identify, "of {0}", tag);
+        (Of(model, "00120062") == "YES").Should().Be(!identify);
+        using var run = JsonDocument.Parse(File.ReadAllText(Path.Combine(_folder["result"], "run.json")));
+        run.RootElement.GetProperty("request").TryGetProperty("identifiersExported", out _).Should().Be(identify);
+        run.RootElement.GetProperty("findings").EnumerateArray().Any(f => f.GetProperty("code").GetString() == "identifiers-exported").Should().Be(identify);
+        Found(Kept()).Where(f => !f.Contains("model.dcm: ")).Should().BeEmpty("everything else is free of them");
+        Found(Kept().Where(k => k.Name == file)).Any().Should().Be(identify);
+        TestProgram.Run(Home, "replay", _folder["result"]).ExitCode.Should().Be(0);
+        if (identify)
+            string.Concat(Directory.GetFiles(Path.Combine(Home, "logs")).Select(File.ReadAllText)).Should().Contain("exported into a model's DICOM file");
+    }
+
+    [Fact]
+    public void A_moved_model_does_not_claim_the_space_of_the_images_and_a_scan_has_no_identifiers_to_export()
+    {
+        var images = Write();
+        var plan = _folder["moved.yaml"];
+        File.WriteAllText(plan, "plan: moved\nversion: \"1\"\nsteps:\n  - threshold: { lowerHu: 300 }\n  - surface\n  - move: { byMm: [10, 0, 0] }\n");
+        TestProgram.Run(Home, "prepare", images, "--plan", plan, "--out", _folder["result"], "--identify").ExitCode.Should().BeOneOf(0, 1);
+        string Frame(string path)
+        {
+            using var json = JsonDocument.Parse(Tool.Run("dcm2json", path).Output);
+            return json.RootElement.GetProperty("00200052").GetProperty("Value")[0].GetString()!;
+        }
+
+        Frame(Path.Combine(_folder["result"], "model.dcm")).Should().StartWith("2.25.").And.NotBe(Frame(Directory.GetFiles(images).Order(StringComparer.Ordinal).First()));
+        File.WriteAllText(_folder["points.xyz"], "0 0 0\n10 0 0\n0 10 0\n");
+        var scan = TestProgram.Run(Home, "prepare", _folder["points.xyz"], "--plan", "bone", "--out", _folder["other"], "--identify");
+        scan.ExitCode.Should().Be(2);
+        scan.Errors.Should().Contain("--identify");
+    }
+
     [Fact]
     public void Identifiers_are_shown_on_demand_and_the_fact_is_logged_without_them()
     {

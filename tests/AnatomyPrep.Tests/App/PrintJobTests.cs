@@ -26,7 +26,7 @@ public sealed class PrintJobTests : IDisposable
         var result = _folder["result"];
         var made = TestProgram.Run(Home, "prepare", Write("t.stl", SupportNeedTests.TShape()), "--plan", plan, "--profile", profile, "--unit", "mm", "--out", result);
         made.ExitCode.Should().Be(0, made.Errors);
-        foreach (var picture in (string[])["preview.png", "wall.png", "gap.png", "overhang.png", "layers.png"])
+        foreach (var picture in (string[])["preview.png", "wall.png", "gap.png", "overhang.png", "layers.png", "layer-preview.png", "orientation.png"])
             new FileInfo(Path.Combine(result, picture)).Length.Should().BeGreaterThan(1000);
         using (var run = JsonDocument.Parse(File.ReadAllText(Path.Combine(result, "run.json"))))
         {
@@ -44,6 +44,40 @@ public sealed class PrintJobTests : IDisposable
         var beside = TestProgram.Run(Home, "verify", result, "--source", _folder["source"], "--model", Path.Combine(result, "model.stl"));
         beside.ExitCode.Should().Be(0, "the way back from the machine to the source is known: {0}", beside.Errors);
         beside.Output.Should().Contain("agrees with the source");
+    }
+
+    /// <summary>Two parts on a plate: two objects in the 3MF, the same triangles as the STL, and a thumbnail.</summary>
+    [Fact]
+    public void Parts_on_a_plate_are_objects_and_the_same_mesh_in_every_file()
+    {
+        var plan = _folder["plan.yaml"];
+        File.WriteAllText(plan, "plan: p\nversion: \"1\"\nsteps:\n  - fit-plate: { gapMm: 4 }\n");
+        var result = _folder["result"];
+        var two = MeshJoin.Join([SupportNeedTests.TShape(), OrientModelTests.Cup(upsideDown: true)]);
+        var made = TestProgram.Run(Home, "prepare", Write("two.stl", two), "--plan", plan, "--unit", "mm", "--out", result);
+        made.ExitCode.Should().Be(0, made.Errors);
+        using (var zip = System.IO.Compression.ZipFile.OpenRead(Path.Combine(result, "model.3mf")))
+        {
+            zip.GetEntry("Metadata/preview.png")!.Length.Should().BeGreaterThan(1000);
+            using var model = new StreamReader(zip.GetEntry("3D/3dmodel.model")!.Open());
+            model.ReadToEnd().Should().Contain("part 1 of 2").And.Contain("part 2 of 2");
+        }
+
+        var stl = Corners(Path.Combine(result, "model.stl"));
+        stl.Should().HaveCount(two.TriangleCount);
+        Corners(Path.Combine(result, "model.3mf")).Should().Equal(stl);
+        TestProgram.Run(Home, "replay", result).ExitCode.Should().Be(0);
+
+        // Corners of every triangle as they stand, in one order whatever the file's.
+        static List<string> Corners(string path)
+        {
+            var mesh = MeshFile.Read(path, new(LengthUnit.Millimetre), RunContext.Default).Mesh;
+            return [.. Enumerable.Range(0, mesh.TriangleCount).Select(t =>
+            {
+                var (a, b, c) = mesh.Triangle(t);
+                return FormattableString.Invariant($"{(float)mesh.Vertex(a).X} {(float)mesh.Vertex(a).Y} {(float)mesh.Vertex(a).Z} {(float)mesh.Vertex(b).X} {(float)mesh.Vertex(b).Y} {(float)mesh.Vertex(b).Z} {(float)mesh.Vertex(c).X} {(float)mesh.Vertex(c).Y} {(float)mesh.Vertex(c).Z}");
+            }).Order(StringComparer.Ordinal)];
+        }
     }
 
     [Fact]
@@ -82,6 +116,20 @@ public sealed class PrintJobTests : IDisposable
         var large = TestProgram.Run(Home, "printable", huge, "--as-is");
         large.ExitCode.Should().Be(1);
         large.Errors.Should().Contain("part-too-large").And.Contain("cut-into-parts");
+        File.WriteAllBytes(_folder["empty.stl"], new byte[84]);
+        foreach (var command in (string[][])[["printable", _folder["empty.stl"]], ["prepare", _folder["empty.stl"], "--plan", "clean-scan", "--unit", "mm", "--out", _folder["none"]]])
+        {
+            var empty = TestProgram.Run(Home, command);
+            empty.ExitCode.Should().Be(3);
+            empty.Errors.Should().Contain("triangle count: 0");
+        }
+
+        var plan = _folder["plate.yaml"];
+        File.WriteAllText(plan, "plan: p\nversion: \"1\"\nsteps:\n  - fit-plate\n");
+        var plate = TestProgram.Run(Home, "prepare", huge, "--plan", plan, "--unit", "mm", "--out", _folder["none"]);
+        plate.ExitCode.Should().Be(1);
+        plate.Errors.Should().Contain("cut-into-parts");
+        Directory.Exists(_folder["none"]).Should().BeFalse();
         var open = Write("open.stl", Meshing.Shape.Solids.Sheet(4, 4, 5));
         TestProgram.Run(Home, "printable", open, "--as-is").ExitCode.Should().Be(1);
     }

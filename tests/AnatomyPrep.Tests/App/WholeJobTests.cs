@@ -23,7 +23,7 @@ public sealed class WholeJobTests : IDisposable
         prepared.ExitCode.Should().Be(0, prepared.Errors);
         using (var json = JsonDocument.Parse(prepared.Output))
             json.RootElement.GetProperty("measurements").GetProperty("mesh").GetProperty("solid").GetBoolean().Should().BeTrue();
-        foreach (var file in new[] { "model.stl", "model.3mf", "model.ply", "model.glb", "preview.png", "deviation.png", "sections/deviation-axial.png", "sections/deviation-coronal.png", "sections/deviation-sagittal.png", "report.pdf", "run.json", "record.json", "record.pub.pem" })
+        foreach (var file in new[] { "model.stl", "model.3mf", "model.ply", "model.glb", "model.dcm", "preview.png", "deviation.png", "sections/deviation-axial.png", "sections/deviation-coronal.png", "sections/deviation-sagittal.png", "report.pdf", "label.pdf", "run.json", "record.json", "record.pub.pem" })
             File.Exists(Path.Combine(result, file)).Should().BeTrue("of {0}", file);
         Directory.GetFiles(Path.Combine(result, "sections")).Should().HaveCountGreaterThanOrEqualTo(3);
 
@@ -40,7 +40,15 @@ public sealed class WholeJobTests : IDisposable
         TestProgram.Run(Home, "replay", result).Should().Match<(int ExitCode, string Output, string Errors)>(r => r.ExitCode == 0 && r.Output.Contains("identical bytes"));
         TestProgram.Run(Home, processors: 1, "replay", result).ExitCode.Should().Be(0);
 
+        var label = _folder["label.pdf"];
+        TestProgram.Run(Home, "label", result, "--out", label).ExitCode.Should().Be(0);
+        File.ReadAllBytes(label).Should().Equal(File.ReadAllBytes(Path.Combine(result, "label.pdf")));
+        TestProgram.Run(Home, "label", result, "--out", label).ExitCode.Should().Be(3, "a file that is there is never overwritten");
+        TestProgram.Run(Home, "verify", result, "--code", "anatomyprep-run:of:another").Should().Match<(int ExitCode, string Output, string Errors)>(r => r.ExitCode == 1 && r.Output.Contains("code on paper"));
+
         Flip(Path.Combine(result, "model.3mf"));
+        TestProgram.Run(Home, "label", result, "--out", _folder["other.pdf"]).ExitCode.Should().Be(1, "no label from a record that does not hold");
+        File.Exists(_folder["other.pdf"]).Should().BeFalse();
         var tampered = TestProgram.Run(Home, "verify", result);
         tampered.ExitCode.Should().Be(1);
         tampered.Output.Should().Contain("model.3mf");

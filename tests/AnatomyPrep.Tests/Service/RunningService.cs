@@ -29,6 +29,8 @@ internal sealed class RunningService : IAsyncDisposable
 
     public QuarantineStore Quarantine => _app.Services.GetRequiredService<QuarantineStore>();
 
+    public AnatomyPrep.Service.Requests.RequestStore Requests => _app.Services.GetRequiredService<AnatomyPrep.Service.Requests.RequestStore>();
+
     public JobStore Jobs => _app.Services.GetRequiredService<JobStore>();
 
     public AccountStore Accounts => _app.Services.GetRequiredService<AccountStore>();
@@ -44,7 +46,7 @@ internal sealed class RunningService : IAsyncDisposable
         Directory.CreateDirectory(data);
         await File.WriteAllTextAsync(Path.Combine(data, "settings.json"), JsonSerializer.Serialize(settings));
         var log = new KeptLog();
-        var app = ServiceHost.Create(new ServiceStart(data, "http://127.0.0.1:0", TestProgram.Command, TestProgram.Reader, AnatomyPrep.App.Pipeline.PlanLibrary.Presets, "education and planning only"), TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
+        var app = ServiceHost.Create(TestService.Start(data), TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
         var service = new RunningService(app, data, log);
         await app.StartAsync();
         if (app.Services.GetRequiredService<ServiceSettings>().Receiver.Enabled)
@@ -90,6 +92,15 @@ internal sealed class RunningService : IAsyncDisposable
         await _app.StopAsync();
         await _app.DisposeAsync();
     }
+}
+
+/// <summary>What the service of tests is started with.</summary>
+internal static class TestService
+{
+    private static readonly AnatomyPrep.App.Pipeline.Workbench s_bench = new(new(Path.GetTempPath()), AnatomyPrep.App.Pipeline.StepCatalog.Create(), TimeProvider.System);
+
+    public static ServiceStart Start(string data) =>
+        AnatomyPrep.App.Cli.ServeCommand.StartOf(s_bench, data, "http://127.0.0.1:0") with { Program = TestProgram.Command, Reader = TestProgram.Reader, SafetyNotice = "education and planning only" };
 }
 
 /// <summary>Everything that was logged, as one text.</summary>

@@ -33,14 +33,24 @@ internal sealed class ServiceClient : IDisposable
         return answer;
     }
 
-    public Task<HttpResponseMessage> SendAsync(HttpMethod method, string path, object? body = null, params (string Name, string Value)[] headers)
+    public Task<HttpResponseMessage> SendAsync(HttpMethod method, string path, object? body = null, params (string Name, string Value)[] headers) => _http.SendAsync(Request(method, path, body, headers));
+
+    private HttpRequestMessage Request(HttpMethod method, string path, object? body, params (string Name, string Value)[] headers)
     {
-        var request = new HttpRequestMessage(method, path) { Content = body is null ? null : body is byte[] bytes ? new ByteArrayContent(bytes) : JsonContent.Create(body) };
+        var request = new HttpRequestMessage(method, path) { Content = body switch { null => null, HttpContent content => content, byte[] bytes => new ByteArrayContent(bytes), _ => JsonContent.Create(body) } };
         if (CsrfToken is not null)
             request.Headers.Add("X-CSRF-Token", CsrfToken);
         foreach (var (name, value) in headers)
             request.Headers.TryAddWithoutValidation(name, value);
-        return _http.SendAsync(request);
+        return request;
+    }
+
+    /// <summary>Sends and waits for the head of the answer only: a stream has no end.</summary>
+    public async Task<HttpStatusCode> StatusAsync(HttpMethod method, string path, object? body)
+    {
+        using var request = Request(method, path, body);
+        using var answer = await _http.SendAsync(request, HttpCompletionOption.ResponseHeadersRead);
+        return answer.StatusCode;
     }
 
     public async Task<JsonElement> ReadAsync(string path)
@@ -48,6 +58,14 @@ internal sealed class ServiceClient : IDisposable
         var answer = await SendAsync(HttpMethod.Get, path);
         answer.StatusCode.Should().Be(HttpStatusCode.OK, "of {0}", path);
         return await answer.Content.ReadFromJsonAsync<JsonElement>();
+    }
+
+    /// <summary>Opens a stream of server-sent events and waits for its first line.</summary>
+    public async Task<StreamReader> ListenAsync(string path)
+    {
+        var reader = new StreamReader(await _http.GetStreamAsync(path));
+        await reader.ReadLineAsync();
+        return reader;
     }
 
     public void Dispose() => _http.Dispose();

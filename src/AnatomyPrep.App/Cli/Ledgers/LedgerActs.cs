@@ -1,6 +1,5 @@
 using System.CommandLine;
 using System.Globalization;
-using System.Security.Cryptography;
 using AnatomyPrep.App.Pipeline;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Ledgers;
@@ -103,29 +102,9 @@ internal sealed class LedgerActs(LedgerSession session)
         var folder = new Argument<string>("DIR") { Description = "Folder of the finished run" };
         var @operator = new Option<string?>("--operator") { Description = "On whose behalf, when a service signs (default: who signs)" };
         var command = Act("add", "A finished run becomes the present one of a model", model, [@operator], (p, _) =>
-            Draft(p, LedgerEventKind.Run, BodyOf(p.GetValue(folder)!, p.GetValue(@operator) ?? session.Person(p)), p.GetValue(model)!));
+            Draft(p, LedgerEventKind.Run, RunEntry.Of(p.GetValue(folder)!, p.GetValue(@operator) ?? session.Person(p)).Run, p.GetValue(model)!));
         command.Arguments.Insert(0, folder);
         return new Command("run", "Finished runs") { command };
-    }
-
-    /// <summary>What the ledger keeps of a finished run; its record, named by hash, holds the rest.</summary>
-    internal static RunBody BodyOf(string folder, string preparer)
-    {
-        var report = RecordVerifier.Verify(folder, null, null, Core.Running.RunContext.Default);
-        var statement = Verified(folder);
-        var run = statement.Run;
-        string[] kept = [ModelFiles.Stl, ModelFiles.ThreeMf, ModelFiles.Ply, ModelFiles.Report];
-        return new RunBody(
-            run.RunId,
-            Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(Path.Combine(folder, RecordFiles.Record)))),
-            report.SignerKeyId!,
-            run.Source.TreeSha256,
-            run.Plan.Name,
-            run.Plan.Sha256,
-            $"{run.Software.Name} {run.Software.Version} {run.Software.Commit ?? "unknown"}",
-            preparer,
-            [.. run.Findings.Select(f => new FindingFact(f.Code, f.Severity)).Distinct()],
-            [.. statement.Subjects.Where(s => kept.Contains(s.Name)).Select(s => new NamedFile(s.Name, s.Sha256))]);
     }
 
     private static string RunOf(Ledger ledger, string model) => ledger.Model(model)?.Run ?? throw new LedgerRefusedException(

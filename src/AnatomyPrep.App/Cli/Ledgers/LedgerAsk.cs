@@ -122,5 +122,5 @@ internal sealed class LedgerAsk(LedgerSession session)
 
     private static string Line(EventLine e) => string.Create(
         CultureInfo.InvariantCulture,
-        $"{e.Position,6}  {e.At}  {e.Kind,-20} {e.Meaning} by {e.Name} ({e.Role}){(e.Models.Count == 0 ? "" : " " + string.Join(", ", e.Models))}{(e.Reason is null ? "" : $": {e.Reason}")}");
+        $"{e.Position,6}  {e.At}  {e.Kind,-20} {e.Meaning} by {e.Name} ({e.Role}){(e.Models.Count == 0 ? "" : " " + string.Join(", ", e.Models))}{(e.Body["what"] is { } what ? $" {what}" : "")}{(e.Reason is null ? "" : $": {e.Reason}")}");
 }

@@ -38,11 +38,13 @@ internal static class PrepareSteps
     private static StepOutcome DoLay(PipelineState state, PlanStep step, RunContext run)
     {
         var mesh = state.Surface(step.Name);
-        var (result, _) = Lay.Apply(
+        var profile = Profile(state, step);
+        var (result, search) = Lay.Apply(
             mesh,
-            new(Profile(state, step), step.VectorOrNull("up"), step.Has("keepFreeMm") ? [.. step.List("keepFreeMm").Cast<Vec3>()] : null, step.Number("keepFreeRadiusMm"), step.Integer("directions")),
+            new(profile, step.VectorOrNull("up"), step.Has("keepFreeMm") ? [.. step.List("keepFreeMm").Cast<Vec3>()] : null, step.Number("keepFreeRadiusMm"), step.Integer("directions")),
             run);
         state.InPatientSpace ??= mesh;
+        state.Laid = search is null ? null : new(mesh, search, profile);
         return Take(state, result);
     }
 

@@ -131,7 +131,11 @@ public static class BundleVerifier
             {
                 case LedgerEventKind.LedgerOpened:
                     var opened = e.Read<LedgerOpenedBody>();
-                    return [(People.PeopleDirectory.LedgerItself, opened.LogKey), (opened.Administrator.Person, opened.Administrator.PublicKey!)];
+                    return
+                    [
+                        (People.PeopleDirectory.LedgerItself, opened.LogKey),
+                        .. opened.Administrator is { PublicKey: { } first } administrator ? [(administrator.Person, first)] : Array.Empty<(string, string)>(),
+                    ];
                 case LedgerEventKind.PersonChange when e.Read<PersonChangeBody>() is { PublicKey: { } pem } body:
                     return [(body.Person, pem)];
                 case LedgerEventKind.KeyChange:

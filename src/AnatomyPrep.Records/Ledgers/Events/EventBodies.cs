@@ -7,10 +7,12 @@ namespace AnatomyPrep.Records.Ledgers.Events;
 
 /// <summary>The first event: the ledger's own key and the first administrator.</summary>
 /// <param name="LogKey">Public key (PEM) that signs the heads of the tree.</param>
-public sealed record LedgerOpenedBody(string LogKey, PersonChangeBody Administrator, int Schema);
+/// <param name="Administrator">Null for a ledger that a service began: the service then names the first administrator, once.</param>
+public sealed record LedgerOpenedBody(string LogKey, int Schema, PersonChangeBody? Administrator = null);
 
 /// <param name="Subject">Handle of the person the model is about (<see cref="Subjects.SubjectVault"/>); no identifier.</param>
-public sealed record RequestBody(RunRequest Request, string? Subject = null);
+/// <param name="Account">Who asked, where a service signs for them.</param>
+public sealed record RequestBody(RunRequest Request, string? Subject = null, string? Account = null);
 
 /// <param name="SourceSha256">Tree hash of the source files, as in the record of a run.</param>
 public sealed record SourceReceivedBody(string SourceSha256, int Files);
@@ -96,6 +98,13 @@ public sealed record HeadWitnessedBody(string Ledger, long Size, string Root, st
 
 public sealed record ClockCorrectionBody;
 
+/// <summary>What happened in a service and is about no model by itself: an account, an access refused, a job that failed.</summary>
+/// <param name="What">Such as "access.refused".</param>
+/// <param name="Subject">Number of the source, job or account it happened to; no identifier of a patient.</param>
+/// <param name="Actor">The account that did it; null for the service itself.</param>
+/// <param name="Code">Of a finding, where it is one.</param>
+public sealed record ServiceEventBody(string What, string? Subject = null, string? Actor = null, string? Code = null, string? Detail = null);
+
 /// <summary>Which body belongs to which kind.</summary>
 public static class EventBodies
 {
@@ -133,6 +142,7 @@ public static class EventBodies
         [LedgerEventKind.VerificationFailed] = typeof(VerificationFailedBody),
         [LedgerEventKind.HeadWitnessed] = typeof(HeadWitnessedBody),
         [LedgerEventKind.ClockCorrection] = typeof(ClockCorrectionBody),
+        [LedgerEventKind.ServiceEvent] = typeof(ServiceEventBody),
     };
 
     /// <exception cref="JsonException">The body has not the form of its kind.</exception>

@@ -26,6 +26,7 @@ public static class EventTerms
     public const string Holder = "holder";
     public const string Failed = "failed";
     public const string Corrects = "corrects";
+    public const string What = "what";
 
     public static IReadOnlyList<EventTerm> Of(LedgerEvent e)
     {
@@ -35,7 +36,7 @@ public static class EventTerms
         AddBody(terms, e);
         if (e.Personal is { } sealedText)
             terms.Add(new(Subject, sealedText.Subject));
-        return terms.Distinct().ToList();
+        return terms.Count == 1 ? terms : terms.Distinct().ToList();
     }
 
     private static void AddBody(List<EventTerm> terms, LedgerEvent e)
@@ -73,6 +74,9 @@ public static class EventTerms
                 break;
             case LedgerEventKind.PassphraseFailed:
                 terms.Add(new(Failed, e.Read<PassphraseFailedBody>().Person));
+                break;
+            case LedgerEventKind.ServiceEvent:
+                terms.Add(new(What, e.Read<ServiceEventBody>().What));
                 break;
             case LedgerEventKind.Correction:
                 terms.Add(new(Corrects, e.Read<CorrectionBody>().Event));

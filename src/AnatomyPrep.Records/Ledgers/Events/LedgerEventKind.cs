@@ -35,6 +35,7 @@ public enum LedgerEventKind
     VerificationFailed,
     HeadWitnessed,
     ClockCorrection,
+    ServiceEvent,
 }
 
 /// <summary>What a signature stands for (21 CFR 11.50(a)(3)).</summary>

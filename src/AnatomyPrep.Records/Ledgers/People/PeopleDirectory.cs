@@ -23,10 +23,15 @@ public sealed class PeopleDirectory
     /// <summary>Name under which the ledger's own key signs heads and what programs do.</summary>
     public const string LedgerItself = "ledger";
 
+    internal const string LedgerName = "The ledger itself";
+
     private readonly Dictionary<string, Person> _people = [];
     private readonly Dictionary<string, PersonKey> _keys = [];
 
     public string? LogKeyId { get; private set; }
+
+    /// <summary>True once somebody was named administrator: from then on only administrators change people.</summary>
+    public bool HadAdministrator { get; private set; }
 
     public IEnumerable<Person> People => _people.Values.OrderBy(p => p.Id, StringComparer.Ordinal);
 
@@ -52,6 +57,7 @@ public sealed class PeopleDirectory
         switch (e.Kind)
         {
             case LedgerEventKind.PersonChange:
+                RequireFirstAdministrator(e);
                 ChangePerson(e.Read<PersonChangeBody>(), position);
                 break;
             case LedgerEventKind.KeyChange:
@@ -102,11 +108,19 @@ public sealed class PeopleDirectory
         if (position != 0)
             throw new LedgerRefusedException(Refusals.EventForm, "A ledger is opened once, by its first event.", "Leave the event out.");
         var body = e.Read<LedgerOpenedBody>();
-        _people[LedgerItself] = new Person(LedgerItself, "The ledger itself", [Role.Service], true);
+        _people[LedgerItself] = new Person(LedgerItself, LedgerName, [Role.Service], true);
         LogKeyId = AddKey(LedgerItself, body.LogKey, position);
-        ChangePerson(body.Administrator, position);
-        if (CurrentKey(body.Administrator.Person)?.KeyId != keyId)
-            throw new LedgerRefusedException(Refusals.UnknownKey, "The first event is not signed by the administrator it names.", "Sign it so.");
+        if (body.Administrator is { } administrator)
+            ChangePerson(administrator, position);
+        if (CurrentKey(body.Administrator?.Person ?? LedgerItself)?.KeyId != keyId)
+            throw new LedgerRefusedException(Refusals.UnknownKey, "The first event is not signed by the administrator it names, or by the ledger itself.", "Sign it so.");
+    }
+
+    private void RequireFirstAdministrator(LedgerEvent e)
+    {
+        if (e.By.Role == Role.Service && (HadAdministrator || !e.Read<PersonChangeBody>().Roles.Contains(Role.Administrator)))
+            throw new LedgerRefusedException(
+                Refusals.RoleNotAllowed, "A service names the first administrator of a ledger it began, and nobody else.", "An administrator must sign.");
     }
 
     private void ChangePerson(PersonChangeBody body, long position)
@@ -114,7 +128,7 @@ public sealed class PeopleDirectory
         var isNew = !_people.ContainsKey(body.Person);
         if (!IsName(body.Person) || (body.Person == LedgerItself) || body.Roles.Count == 0)
             throw new LedgerRefusedException(
-                Refusals.EventForm, $"A person needs an id of letters, digits, '-' and '.', and a role; this is {body.Person}.", "Choose another id.");
+                Refusals.EventForm, $"A person needs an id of letters, digits, '-', '.' and '_', and a role; this is {body.Person}.", "Choose another id.");
         if (isNew != body.PublicKey is not null)
             throw new LedgerRefusedException(
                 Refusals.EventForm,
@@ -122,6 +136,7 @@ public sealed class PeopleDirectory
                 isNew ? "Give the public key." : "Leave the key out, or choose another id.");
         if (body.PublicKey is { } pem)
             AddKey(body.Person, pem, position);
+        HadAdministrator |= body.Roles.Contains(Role.Administrator);
         _people[body.Person] = new Person(body.Person, body.Name, [.. body.Roles], body.Active);
     }
 
@@ -164,7 +179,7 @@ public sealed class PeopleDirectory
     private Person Known(string person) => _people.GetValueOrDefault(person) ?? throw new LedgerRefusedException(
         Refusals.PersonUnknown, $"{person} is not known to this ledger.", "An administrator adds people with ledger person add.");
 
-    private static bool IsName(string id) => id.Length is > 0 and <= 64 && id.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.') && id[0] != '.';
+    private static bool IsName(string id) => id.Length is > 0 and <= 64 && id.All(c => char.IsAsciiLetterOrDigit(c) || c is '-' or '.' or '_') && id[0] != '.';
 
     private static LedgerRefusedException NotAllowed(Person person, LedgerEventKind kind) => new(
         Refusals.RoleNotAllowed,

@@ -8,8 +8,8 @@ public static class Privileges
 {
     private static readonly Dictionary<LedgerEventKind, Role[]> s_allowed = new()
     {
-        [LedgerEventKind.LedgerOpened] = [Role.Administrator],
-        [LedgerEventKind.Request] = [Role.Coordinator],
+        [LedgerEventKind.LedgerOpened] = [Role.Administrator, Role.Service],
+        [LedgerEventKind.Request] = [Role.Coordinator, Role.Service],
         [LedgerEventKind.SourceReceived] = [Role.Technician, Role.Coordinator, Role.Service],
         [LedgerEventKind.Run] = [Role.Technician, Role.Service],
         [LedgerEventKind.FindingAcknowledged] = [Role.Technician, Role.QualityOfficer],
@@ -25,7 +25,8 @@ public static class Privileges
         [LedgerEventKind.Recall] = [Role.QualityOfficer],
         [LedgerEventKind.Correction] = [Role.Technician, Role.Coordinator, Role.QualityOfficer, Role.Administrator],
         [LedgerEventKind.Redaction] = [Role.QualityOfficer],
-        [LedgerEventKind.PersonChange] = [Role.Administrator],
+        // A service names the first administrator of a ledger it began, and nobody else.
+        [LedgerEventKind.PersonChange] = [Role.Administrator, Role.Service],
         [LedgerEventKind.KeyChange] = [Role.Technician, Role.Coordinator, Role.QualityOfficer, Role.Administrator],
         [LedgerEventKind.KeyRevocation] = [Role.Administrator, Role.QualityOfficer],
         [LedgerEventKind.PassphraseFailed] = [Role.Service],
@@ -40,6 +41,7 @@ public static class Privileges
         [LedgerEventKind.VerificationFailed] = [Role.Administrator, Role.QualityOfficer, Role.Service],
         [LedgerEventKind.HeadWitnessed] = [Role.Administrator, Role.QualityOfficer, Role.Service],
         [LedgerEventKind.ClockCorrection] = [Role.Administrator],
+        [LedgerEventKind.ServiceEvent] = [Role.Service],
     };
 
     public static IReadOnlyList<Role> For(LedgerEventKind kind) => s_allowed[kind];

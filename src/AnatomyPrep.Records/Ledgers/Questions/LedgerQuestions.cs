@@ -105,9 +105,16 @@ public sealed class LedgerQuestions(Ledger ledger)
     public IReadOnlyList<EventLine> SignedWith(string keyId, int most = 1000) =>
         ledger.Locked(s => s.EventsBy("key", keyId, most).Select(e => Line(e.Position, SignedEvent.Parse(e.Envelope))).ToList());
 
+    /// <summary>Models in the order of their names, after one.</summary>
+    public IReadOnlyList<ModelFacts> Models(string after, int most) => ledger.Locked(s => s.ModelsAfter(after, most).Select(FactsOf).ToList());
+
+    /// <summary>Events from a position on.</summary>
+    public IReadOnlyList<EventLine> From(long position, int most) =>
+        ledger.Locked(s => s.EventsFrom(position, most).Select(e => Line(e.Position, SignedEvent.Parse(e.Envelope))).ToList());
+
     /// <summary>All events of a kind, oldest first.</summary>
-    public IReadOnlyList<EventLine> OfKind(LedgerEventKind kind, long from = 0) =>
-        ledger.Locked(s => s.EventsOfKind(kind.ToString(), from).Select(e => Line(e.Position, SignedEvent.Parse(e.Envelope))).ToList());
+    public IReadOnlyList<EventLine> OfKind(LedgerEventKind kind, long from = 0, int most = int.MaxValue) =>
+        ledger.Locked(s => s.EventsOfKind(kind.ToString(), from, most).Select(e => Line(e.Position, SignedEvent.Parse(e.Envelope))).ToList());
 
     public static EventLine Line(long position, SignedEvent signed)
     {

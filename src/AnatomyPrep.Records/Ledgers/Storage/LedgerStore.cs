@@ -117,8 +117,8 @@ internal abstract class LedgerStore : IDisposable
     public IReadOnlyList<StoredEvent> EventsFrom(long from, int count) =>
         Events("WHERE position >= @a ORDER BY position LIMIT @b", ("@a", from), ("@b", (long)count));
 
-    public IReadOnlyList<StoredEvent> EventsOfKind(string kind, long from) =>
-        Events("WHERE kind = @a AND position >= @b ORDER BY position", ("@a", kind), ("@b", from));
+    public IReadOnlyList<StoredEvent> EventsOfKind(string kind, long from, int most = int.MaxValue) =>
+        Events("WHERE kind = @a AND position >= @b ORDER BY position LIMIT @c", ("@a", kind), ("@b", from), ("@c", (long)most));
 
     public IReadOnlyList<StoredEvent> EventsBy(string column, string value, int limit) =>
         Events($"WHERE {(column == "person" ? "person" : "key")} = @a ORDER BY position LIMIT @b", ("@a", value), ("@b", (long)limit));
@@ -143,9 +143,10 @@ internal abstract class LedgerStore : IDisposable
         """,
         r => r.GetString(0), ("@value", value)));
 
-    public IReadOnlyList<(string Name, string Value, long Position)> TermsAfter(string name, string value, long position, int count) => Read(
-        "SELECT name, value, position FROM term WHERE (name, value, position) > (@name, @value, @position) ORDER BY name, value, position LIMIT @count",
-        r => (r.GetString(0), r.GetString(1), r.GetInt64(2)), ("@name", name), ("@value", value), ("@position", position), ("@count", (long)count));
+    /// <summary>Words of the events from one position up to another, by position, name, value.</summary>
+    public IReadOnlyList<(EventTerm Term, long Position)> TermsIn(long from, long to) => Read(
+        "SELECT name, value, position FROM term WHERE position >= @from AND position < @to ORDER BY position, name, value",
+        r => (new EventTerm(r.GetString(0), r.GetString(1)), r.GetInt64(2)), ("@from", from), ("@to", to));
 
     public long CountTerms() => Number("SELECT COUNT(*) FROM term");
 

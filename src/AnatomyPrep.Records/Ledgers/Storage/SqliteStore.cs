@@ -11,6 +11,7 @@ namespace AnatomyPrep.Records.Ledgers.Storage;
 internal sealed class SqliteStore : LedgerStore
 {
     private const int BusySeconds = 60;
+    private const int OwnCheckCacheKib = 256 << 10;
 
     // SQLite result codes (sqlite3.h); the lower byte of an extended code.
     private const int Busy = 5;
@@ -67,11 +68,12 @@ internal sealed class SqliteStore : LedgerStore
 
     public override void Settle() => Read("PRAGMA wal_checkpoint(TRUNCATE)", r => 0);
 
-    public override IReadOnlyList<string> OwnCheck() =>
-    [
-        .. Read("PRAGMA integrity_check", r => r.GetString(0)).Where(line => line != "ok"),
-        .. SchemaDifferences(),
-    ];
+    public override IReadOnlyList<string> OwnCheck()
+    {
+        // The check goes through every index in its own order: with SQLite's usual 2 MB it reads the file many times over.
+        Run($"PRAGMA cache_size = -{OwnCheckCacheKib.ToString(System.Globalization.CultureInfo.InvariantCulture)}");
+        return [.. Read("PRAGMA integrity_check", r => r.GetString(0)).Where(line => line != "ok"), .. SchemaDifferences()];
+    }
 
     /// <summary>Tables, indexes and guards that are not as this program makes them.</summary>
     private List<string> SchemaDifferences()

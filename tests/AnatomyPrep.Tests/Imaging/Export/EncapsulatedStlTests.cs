@@ -7,7 +7,7 @@ namespace AnatomyPrep.Tests.Imaging.Export;
 
 public sealed class EncapsulatedStlTests
 {
-    private static readonly EncapsulatedStlDescription s_description = new(new string('a', 64), new string('b', 64), DicomUid.From("a frame"), "skull (bone)", IsMirrored: false);
+    private static readonly EncapsulatedStlDescription s_description = new(new string('a', 64), new string('b', 64), DicomUid.From("a study"), DicomUid.From("a frame"), "skull (bone)", IsMirrored: false);
 
     /// <summary>dciodvfy (dicom3tools) checks the Encapsulated STL IOD, module by module; dcm2json (DCMTK) takes the document out.</summary>
     [Theory]

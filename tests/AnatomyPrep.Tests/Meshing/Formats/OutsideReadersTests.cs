@@ -3,6 +3,7 @@ using System.Text.Json;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Imaging.Pictures;
 using AnatomyPrep.Meshing.Formats;
 
 namespace AnatomyPrep.Tests.Meshing.Formats;
@@ -68,6 +69,29 @@ public sealed class OutsideReadersTests
         // A hole must be seen, or "manifold" would say nothing.
         Write(new Mesh(Vec3.Zero, s_torus.PositionArray, s_torus.TriangleArray[3..]), folder["open.3mf"], "3mf");
         s_check3mf.Run(folder["open.3mf"]).Should().Contain("manifold 0");
+    }
+
+    /// <summary>Two parts as one assembly, with a thumbnail: lib3mf finds the structure, assimp the triangles, and both the volume.</summary>
+    [Fact]
+    public void An_assembly_of_two_parts_is_read_by_both_readers()
+    {
+        using var folder = new TestFolder();
+        var box = TestMeshes.Box(new(60, 0, 650), new(75, 10, 660));
+        var thumbnail = PreviewPicture.Thumbnail(s_torus, null, RunContext.Default);
+        ThreeMfFormat.Write([new(s_torus, "torus", null), new(box, "box", new Rgb(0xD5, 0x5E, 0))], folder["set.3mf"], new("set", "", "", "AnatomyPrep", [], IsAssembly: true, ThumbnailPng: thumbnail), RunContext.Default);
+        var said = s_check3mf.Run(folder["set.3mf"]).Split('\n');
+        said.Should().Contain(["warnings 0", "components 2", "material:2/0 12"]);
+        // lib3mf gives the part a name of its own.
+        said.Should().ContainSingle(l => l.StartsWith("thumbnail ", StringComparison.Ordinal) && l.EndsWith(FormattableString.Invariant($" {thumbnail.Length}"), StringComparison.Ordinal));
+        said.Count(l => l == "valid 1").Should().Be(2);
+        said.Count(l => l == "manifold 1").Should().Be(2);
+        said.Where(l => l.StartsWith("volume ", StringComparison.Ordinal)).Sum(l => double.Parse(l[7..], CultureInfo.InvariantCulture))
+            .Should().BeApproximately(MeshMeasures.SignedVolumeMm3(s_torus) + 1500, 1e-3);
+
+        CompiledTool.MustRun("assimp", "export", folder["set.3mf"], folder["back.stl"], "-fstlb");
+        var back = MeshFile.Read(folder["back.stl"], new MeshReadOptions(LengthUnit.Millimetre, Weld: Welding.Equal), RunContext.Default).Mesh;
+        back.TriangleCount.Should().Be(4812);
+        MeshMeasures.SignedVolumeMm3(back).Should().BeApproximately(MeshMeasures.SignedVolumeMm3(s_torus) + 1500, 0.5);
     }
 
     [Fact]

@@ -329,4 +329,66 @@ public sealed class ThreeMfFormatTests
         var read = FormatSamples.Read(memory.ToArray());
         MeshMeasures.SignedVolumeMm3(read.Mesh).Should().BeApproximately(1000 + 1000 + 130, 1e-3);
     }
+
+    /// <summary>Parts that belong together: components of one object, which is the only item; and back as they were, in the patient's place.</summary>
+    [Theory]
+    [InlineData(true)]
+    [InlineData(false)]
+    public void Parts_survive_writing_and_reading_as_assembly_and_one_by_one(bool isAssembly)
+    {
+        var torus = FormatSamples.Torus(30, 20, centerMm: new Vec3(-12.25, 30, 700));
+        ThreeMfSolid[] solids = [new(torus, "torus", null), new(TestMeshes.Box(new(40.125, 0, 650), new(55, 10, 660)), "box", new Rgb(1, 2, 3))];
+        using var memory = new MemoryStream();
+        ThreeMfFormat.Write(solids, memory, new("set", "", "", "", [], IsAssembly: isAssembly), RunContext.Default);
+        var model = XDocument.Parse(ModelText(memory.ToArray()));
+        model.Descendants(s_core + "item").Should().HaveCount(isAssembly ? 1 : 2);
+        var objects = model.Descendants(s_core + "object").Select(o => (string)o.Attribute("id")!).ToArray();
+        if (isAssembly)
+        {
+            model.Descendants(s_core + "component").Select(c => (string)c.Attribute("objectid")!).Should().Equal(objects[..2]);
+            ((string)model.Descendants(s_core + "item").Single().Attribute("objectid")!).Should().Be(objects[2]);
+        }
+
+        var read = FormatSamples.Read(memory.ToArray());
+        var expected = MeshJoin.Join([solids[0].Mesh, solids[1].Mesh]);
+        read.Mesh.TriangleArray.Should().Equal(expected.TriangleArray);
+        for (var v = 0; v < expected.VertexCount; v++)
+            Vec3.Distance(read.Mesh.Vertex(v), expected.Vertex(v)).Should().BeLessThan(1e-4, "float32 at 700 mm, twice");
+        read.Mesh.Origins.ToArray().Should().Equal([.. torus.Origins.ToArray(), .. Enumerable.Repeat(Origin.Measured, solids[1].Mesh.TriangleCount)]);
+        read.Findings.Should().Contain(f => f.Code == FindingCodes.PatientPositionKept);
+    }
+
+    [Fact]
+    public void An_open_part_keeps_a_set_from_being_an_assembly()
+    {
+        ThreeMfSolid[] solids = [new(FormatSamples.Tetrahedron(), "a", null), new(FormatSamples.Tetrahedron(), "b", null, IsSolid: false)];
+        using var memory = new MemoryStream();
+        ThreeMfFormat.Write(solids, memory, new("set", "", "", "", [], IsAssembly: true), RunContext.Default);
+        ModelText(memory.ToArray()).Should().NotContain("<components");
+    }
+
+    /// <summary>Open Packaging Conventions (ECMA-376 part 2): a thumbnail is found by its relationship from the package, and its type by its ending.</summary>
+    [Fact]
+    public void A_thumbnail_is_a_part_with_its_relationship_and_type()
+    {
+        byte[] png = [0x89, (byte)'P', (byte)'N', (byte)'G', 1, 2, 3];
+        var written = Written(FormatSamples.Tetrahedron(), Description with { ThumbnailPng = png });
+        using var zip = new ZipArchive(new MemoryStream(written));
+        string Text(string part)
+        {
+            using var reader = new StreamReader(zip.GetEntry(part)!.Open());
+            return reader.ReadToEnd();
+        }
+
+        XNamespace relationships = "http://schemas.openxmlformats.org/package/2006/relationships", types = "http://schemas.openxmlformats.org/package/2006/content-types";
+        var thumbnail = XDocument.Parse(Text("_rels/.rels")).Root!.Elements(relationships + "Relationship")
+            .Single(r => (string)r.Attribute("Type")! == "http://schemas.openxmlformats.org/package/2006/relationships/metadata/thumbnail");
+        var target = (string)thumbnail.Attribute("Target")!;
+        XDocument.Parse(Text("[Content_Types].xml")).Root!.Elements(types + "Default").Single(d => (string)d.Attribute("Extension")! == "png").Attribute("ContentType")!.Value.Should().Be("image/png");
+        using var part = zip.GetEntry(target.TrimStart('/'))!.Open();
+        using var bytes = new MemoryStream();
+        part.CopyTo(bytes);
+        bytes.ToArray().Should().Equal(png);
+        FormatSamples.Read(written).Mesh.TriangleCount.Should().Be(4);
+    }
 }

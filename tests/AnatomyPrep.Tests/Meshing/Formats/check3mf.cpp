@@ -16,6 +16,40 @@ static void check(LIB3MFRESULT result, const char *what)
     std::exit(1);
 }
 
+static void describe(PLib3MFModelObjectResource *object)
+{
+    PLib3MFModelMeshObject *mesh = object;
+    DWORD vertices, triangles, type;
+    BOOL solid, valid;
+    check(lib3mf_meshobject_getvertexcount(mesh, &vertices), "vertices");
+    check(lib3mf_meshobject_gettrianglecount(mesh, &triangles), "triangles");
+    check(lib3mf_object_gettype(object, &type), "type");
+    check(lib3mf_object_isvalidobject(object, &valid), "valid");
+    check(lib3mf_meshobject_ismanifoldandoriented(mesh, &solid), "manifold");
+    std::printf("vertices %u\ntriangles %u\ntype %u\nvalid %d\nmanifold %d\n", (unsigned)vertices, (unsigned)triangles, (unsigned)type, (int)valid, (int)solid);
+    std::vector<MODELMESHVERTEX> points(vertices);
+    std::vector<MODELMESHTRIANGLE> faces(triangles);
+    check(lib3mf_meshobject_getvertices(mesh, points.data(), vertices, nullptr), "points");
+    check(lib3mf_meshobject_gettriangleindices(mesh, faces.data(), triangles, nullptr), "faces");
+    double volume = 0;
+    for (auto &face : faces)
+    {
+        auto a = points[face.m_nIndices[0]].m_fPosition, b = points[face.m_nIndices[1]].m_fPosition, c = points[face.m_nIndices[2]].m_fPosition;
+        volume += (a[0] * ((double)b[1] * c[2] - (double)b[2] * c[1]) + a[1] * ((double)b[2] * c[0] - (double)b[0] * c[2]) + a[2] * ((double)b[0] * c[1] - (double)b[1] * c[0])) / 6;
+    }
+
+    std::printf("volume %.9g\n", volume);
+    PLib3MFPropertyHandler *properties;
+    check(lib3mf_meshobject_createpropertyhandler(mesh, &properties), "properties");
+    std::map<std::string, int> materials;
+    std::vector<DWORD> groups(triangles), indices(triangles);
+    check(lib3mf_propertyhandler_getbasematerialarray(properties, groups.data(), indices.data()), "materials");
+    for (DWORD t = 0; t < triangles; t++)
+        materials[std::to_string(groups[t]) + "/" + std::to_string(indices[t])]++;
+    for (auto &material : materials)
+        std::printf("material:%s %d\n", material.first.c_str(), material.second);
+}
+
 int main(int, char **arguments)
 {
     PLib3MFModel *model;
@@ -49,37 +83,37 @@ int main(int, char **arguments)
         check(lib3mf_builditemiterator_getcurrent(items, &item), "item");
         check(lib3mf_builditem_getobjecttransform(item, &map), "transform");
         check(lib3mf_builditem_getobjectresource(item, &object), "object");
-        PLib3MFModelMeshObject *mesh = object;
-        DWORD vertices, triangles, type;
-        BOOL solid, valid;
-        check(lib3mf_meshobject_getvertexcount(mesh, &vertices), "vertices");
-        check(lib3mf_meshobject_gettrianglecount(mesh, &triangles), "triangles");
-        check(lib3mf_object_gettype(object, &type), "type");
-        check(lib3mf_object_isvalidobject(object, &valid), "valid");
-        check(lib3mf_meshobject_ismanifoldandoriented(mesh, &solid), "manifold");
-        std::printf("vertices %u\ntriangles %u\ntype %u\nvalid %d\nmanifold %d\n", (unsigned)vertices, (unsigned)triangles, (unsigned)type, (int)valid, (int)solid);
-        std::printf("move %g %g %g\n", map.m_fFields[0][3] + map.m_fFields[3][0], map.m_fFields[1][3] + map.m_fFields[3][1], map.m_fFields[2][3] + map.m_fFields[3][2]);
-        std::vector<MODELMESHVERTEX> points(vertices);
-        std::vector<MODELMESHTRIANGLE> faces(triangles);
-        check(lib3mf_meshobject_getvertices(mesh, points.data(), vertices, nullptr), "points");
-        check(lib3mf_meshobject_gettriangleindices(mesh, faces.data(), triangles, nullptr), "faces");
-        double volume = 0;
-        for (auto &face : faces)
+        std::printf("move %g %g %g\n", map.m_fFields[0][3], map.m_fFields[1][3], map.m_fFields[2][3]);
+        BOOL assembly;
+        check(lib3mf_object_iscomponentsobject(object, &assembly), "kind");
+        if (!assembly)
         {
-            auto a = points[face.m_nIndices[0]].m_fPosition, b = points[face.m_nIndices[1]].m_fPosition, c = points[face.m_nIndices[2]].m_fPosition;
-            volume += (a[0] * ((double)b[1] * c[2] - (double)b[2] * c[1]) + a[1] * ((double)b[2] * c[0] - (double)b[0] * c[2]) + a[2] * ((double)b[0] * c[1] - (double)b[1] * c[0])) / 6;
+            describe(object);
+            continue;
         }
 
-        std::printf("volume %.9g\n", volume);
-        PLib3MFPropertyHandler *properties;
-        check(lib3mf_meshobject_createpropertyhandler(mesh, &properties), "properties");
-        std::map<std::string, int> materials;
-        std::vector<DWORD> groups(triangles), indices(triangles);
-        check(lib3mf_propertyhandler_getbasematerialarray(properties, groups.data(), indices.data()), "materials");
-        for (DWORD t = 0; t < triangles; t++)
-            materials[std::to_string(groups[t]) + "/" + std::to_string(indices[t])]++;
-        for (auto &material : materials)
-            std::printf("material:%s %d\n", material.first.c_str(), material.second);
+        DWORD parts;
+        check(lib3mf_componentsobject_getcomponentcount(object, &parts), "components");
+        std::printf("components %u\n", (unsigned)parts);
+        for (DWORD p = 0; p < parts; p++)
+        {
+            PLib3MFModelComponent *component;
+            PLib3MFModelObjectResource *part;
+            check(lib3mf_componentsobject_getcomponent(object, p, &component), "component");
+            check(lib3mf_component_getobjectresource(component, &part), "part");
+            describe(part);
+        }
+    }
+
+    PLib3MFModelAttachment *thumbnail;
+    if (lib3mf_model_getpackagethumbnailattachment(model, false, &thumbnail) == LIB3MF_OK && thumbnail != nullptr)
+    {
+        ULONG64 bytes;
+        char path[256];
+        ULONG needed;
+        check(lib3mf_attachment_getstreamsize(thumbnail, &bytes), "thumbnail");
+        check(lib3mf_attachment_getpathutf8(thumbnail, path, sizeof path, &needed), "path");
+        std::printf("thumbnail %s %llu\n", path, (unsigned long long)bytes);
     }
 
     return 0;

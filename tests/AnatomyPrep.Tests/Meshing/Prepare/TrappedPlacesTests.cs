@@ -45,6 +45,23 @@ public sealed class TrappedPlacesTests
         }
     }
 
+    /// <summary>Gel and resin must get out too, low and high; a void with flat sides has no vertex in the middle of one.</summary>
+    [Theory]
+    [InlineData("jetting-gel", 2)]
+    [InlineData("vat", 2)]
+    [InlineData("powder", 1)]
+    [InlineData("extrusion", 1)]
+    public void A_hollow_box_gets_drains_that_open_in_every_process(string process, int holes)
+    {
+        var hollow = Solids.Merged(Solids.Box(new(0, 0, 0), new(40, 40, 40)), Solids.InsideOut(Solids.Box(new(5, 5, 5), new(35, 35, 35))));
+        var profile = AnatomyPrep.App.Pipeline.ProfileLibrary.Load(process).Profile;
+        var trap = Find(hollow, profile).Traps.Should().ContainSingle().Subject;
+        trap.Kind.Should().Be(TrapKind.ClosedVoid);
+        trap.VolumeMm3.Should().BeApproximately(27_000, 1e-6);
+        trap.Drains.Should().HaveCount(holes).And.OnlyContain(d => d.Opens && Math.Abs(d.WallMm - 5) < 1e-4);
+        Drain.Apply(hollow, new(profile.DrainMm, [.. trap.Drains.Select(d => d.ToMm)]), s_run).Effect.Measures!["voidsAfter"].Should().Be(0);
+    }
+
     [Fact]
     public void A_process_that_fills_nothing_catches_only_what_is_closed()
     {

@@ -159,6 +159,30 @@ public sealed class FlyingEdgesTests
     }
 
     [Fact]
+    [Trait("Kind", "Same")]
+    public void Positions_from_terms_of_a_row_are_those_of_the_map()
+    {
+        // A level that is said to differ from place to place, and does not, sends every vertex through the map. Tilted, uneven slices.
+        Vec3[] slices = [new(-31.7, 12.1, -5.3), new(-31.7, 12.4, -4.1), new(-31.6, 13.3, -1.9), new(-31.5, 13.7, 0.2), new(-31.5, 14.6, 3.3)];
+        var map = new IndexToPatient(new Vec3(0.43, 0.02, 0.01), new Vec3(-0.02, 0.45, 0.03), slices);
+        var random = new Random(11);
+        using var volume = Grid.FromIndex(70, 9, map, (_, _, _) => (short)random.Next(-300, 300));
+        var window = new HuWindow(-40, 170);
+        var quick = Surface(volume, window);
+        using var plain = Threshold.Apply(volume, window, RunContext.Default);
+        using var levelled = new Region(70, 9, 5, window, new LevelField(70, 9, 5, 100, 100, [.. Enumerable.Repeat((short)-40, 8)]));
+        for (var k = 0; k < 5; k++)
+            for (var j = 0; j < 9; j++)
+                plain.Row(j, k).CopyTo(levelled.Row(j, k));
+        var slow = FlyingEdges.Extract(volume, levelled, RunContext.Default);
+
+        quick.Mesh.TriangleCount.Should().BeGreaterThan(3000);
+        quick.Mesh.Positions.SequenceEqual(slow.Mesh.Positions).Should().BeTrue();
+        quick.Mesh.Origins.SequenceEqual(slow.Mesh.Origins).Should().BeTrue();
+        quick.VerticesKeptClear.Should().Be(slow.VerticesKeptClear);
+    }
+
+    [Fact]
     public void Cancelled_before_it_ends()
     {
         using var volume = Grid.Noise(20, 20, 20, 1);

@@ -1,5 +1,7 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
 using AnatomyPrep.Records.Ledgers;
+using AnatomyPrep.Records.Ledgers.Checks;
 using AnatomyPrep.Records.Ledgers.Events;
 using AnatomyPrep.Records.Ledgers.Models;
 using AnatomyPrep.Records.Ledgers.People;
@@ -112,7 +114,7 @@ public sealed class LedgerLawTests : IDisposable
     [InlineData(Role.Technician, LedgerEventKind.Release, LedgerEventKind.Rejection, LedgerEventKind.Recall, LedgerEventKind.PersonChange, LedgerEventKind.KeyRevocation, LedgerEventKind.BackupRestored)]
     [InlineData(Role.Coordinator, LedgerEventKind.Release, LedgerEventKind.Review, LedgerEventKind.Run, LedgerEventKind.Print, LedgerEventKind.PersonChange, LedgerEventKind.FindingAcknowledged)]
     [InlineData(Role.QualityOfficer, LedgerEventKind.Run, LedgerEventKind.Print, LedgerEventKind.PersonChange, LedgerEventKind.Delivery, LedgerEventKind.BackupRestored, LedgerEventKind.ClockCorrection)]
-    [InlineData(Role.Service, LedgerEventKind.Release, LedgerEventKind.Review, LedgerEventKind.FindingAcknowledged, LedgerEventKind.PersonChange, LedgerEventKind.Redaction, LedgerEventKind.Recall)]
+    [InlineData(Role.Service, LedgerEventKind.Release, LedgerEventKind.Review, LedgerEventKind.FindingAcknowledged, LedgerEventKind.KeyChange, LedgerEventKind.Redaction, LedgerEventKind.Recall)]
     public void Role_lacks_what_its_work_does_not_need(Role role, params LedgerEventKind[] kinds)
     {
         foreach (var kind in kinds)
@@ -120,6 +122,25 @@ public sealed class LedgerLawTests : IDisposable
         _story.Add("one", "One Role", role);
         foreach (var kind in kinds)
             Refused(() => _story.Ledger.Record(new EventDraft(kind, new RunReferenceBody("x")), "one", LedgerStory.Passphrase), Refusals.RoleNotAllowed);
+    }
+
+    [Fact]
+    public void A_service_names_the_first_administrator_of_its_own_ledger_and_nobody_else()
+    {
+        using var folder = new TestFolder();
+        using var ledger = Ledger.CreateForService(new LedgerPlace(folder.Path), new TestClock(TimeSpan.FromSeconds(1)), LedgerStory.KeyIterations);
+        var keys = new[] { "ada", "eve" }.ToDictionary(p => p, p => ledger.Keys.Create(p, LedgerStory.Passphrase));
+        Refused(() => Name("eve", Role.QualityOfficer), Refusals.RoleNotAllowed);
+        Name("ada", Role.Administrator);
+        Refused(() => Name("eve", Role.Administrator), Refusals.RoleNotAllowed);
+        ledger.Record(new EventDraft(LedgerEventKind.PersonChange, new PersonChangeBody("eve", "Eve", [Role.QualityOfficer], PublicKey: keys["eve"])), "ada", LedgerStory.Passphrase);
+        ledger.Record(new EventDraft(LedgerEventKind.PersonChange, new PersonChangeBody("ada", "Ada", [Role.Administrator], Active: false)), "ada", LedgerStory.Passphrase);
+        Refused(() => Name("eve2", Role.Administrator, keys["eve"]), Refusals.RoleNotAllowed);
+        LedgerChecks.Full(ledger, [], RunContext.Default).Failures.Should().BeEmpty();
+        Refused(() => _story.Ledger.RecordAsLedger(new EventDraft(LedgerEventKind.PersonChange, new PersonChangeBody("eve", "Eve", [Role.Administrator], PublicKey: keys["eve"]))), Refusals.RoleNotAllowed);
+
+        void Name(string person, Role role, string? key = null) => ledger.RecordAsLedger(new EventDraft(
+            LedgerEventKind.PersonChange, new PersonChangeBody(person, person, [role], PublicKey: key ?? keys[person])));
     }
 
     [Fact]

@@ -11,7 +11,7 @@ using Xunit.Abstractions;
 namespace AnatomyPrep.Tests.Records.Ledgers;
 
 /// <summary>Questions and verification on a large ledger, against a count kept beside it. Prints what docs/performance.md reports.</summary>
-/// <remarks>100,000 events; ANATOMYPREP_LEDGER_EVENTS asks for another number.</remarks>
+/// <remarks>100,000 events; ANATOMYPREP_LEDGER_EVENTS asks for another number, ANATOMYPREP_LEDGER_FOLDER keeps the ledger in a folder.</remarks>
 [Trait("Kind", "Slow")]
 public sealed class LedgerScaleTests(ITestOutputHelper output) : IDisposable
 {
@@ -25,8 +25,10 @@ public sealed class LedgerScaleTests(ITestOutputHelper output) : IDisposable
     private static int Events { get; } =
         int.Parse(Environment.GetEnvironmentVariable("ANATOMYPREP_LEDGER_EVENTS") ?? "100000", CultureInfo.InvariantCulture);
 
+    private static string? Kept { get; } = Environment.GetEnvironmentVariable("ANATOMYPREP_LEDGER_FOLDER");
+
     [Fact]
-    public void Questions_proofs_and_verification_in_one_file() => Ask(new LedgerPlace(_folder.Path));
+    public void Questions_proofs_and_verification_in_one_file() => Ask(new LedgerPlace(Kept ?? _folder.Path));
 
     [Fact]
     [Trait("Kind", "Outside")]

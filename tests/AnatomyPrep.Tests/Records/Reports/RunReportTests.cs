@@ -11,6 +11,8 @@ namespace AnatomyPrep.Tests.Records.Reports;
 
 public sealed class RunReportTests
 {
+    private static readonly RunCode s_code = new(SampleRun.Facts().RunId, SampleRun.Sha256("files"));
+
     /// <summary>Long texts, many findings and steps, a word that fits no line, other scripts.</summary>
     private static readonly ReportContent s_long = Long();
 
@@ -47,7 +49,7 @@ public sealed class RunReportTests
         File.WriteAllBytes(folder["report.pdf"], Pdf(Short()));
         Tool.Run(folder.Path, "pdftoppm", "-r", "110", "-f", "1", "-l", "1", "-png", "report.pdf", "page").ExitCode.Should().Be(0);
         Tool.Run(folder.Path, "zbarimg", "-q", "--raw", Directory.GetFiles(folder.Path, "page*.png").Single())
-            .Output.Split('\n')[0].Should().Be($"anatomyprep-run:{SampleRun.Facts().RunId}");
+            .Output.Split('\n')[0].Should().Be($"anatomyprep-run:{SampleRun.Facts().RunId}:{SampleRun.Sha256("files")}");
     }
 
     [Fact]
@@ -113,6 +115,58 @@ public sealed class RunReportTests
         }
     }
 
+    /// <summary>
+    /// Boxes of words as poppler finds them. A box is as tall as the font says, ascent to descent, 1.16 of the size for DejaVu, and lines are 1.32 apart: boxes of
+    /// two lines do not touch. Half a point for rounding.
+    /// </summary>
+    [Theory]
+    [InlineData(false)]
+    [InlineData(true)]
+    public void No_two_words_overlap_and_none_leaves_the_page(bool isLong)
+    {
+        using var folder = new TestFolder();
+        File.WriteAllBytes(folder["report.pdf"], Pdf(isLong ? s_long : Short()));
+        var pages = WordBoxes.Of(folder.Path, "report.pdf");
+        pages.Should().HaveCountGreaterThan(1);
+        foreach (var words in pages)
+        {
+            words.Should().OnlyContain(w => w.Left >= 44.5 && w.Right <= 595.28 - 44.5 && w.Top >= 25 && w.Bottom <= 841.89 - 15);
+            WordBoxes.Overlapping(words, 0.5).Should().BeEmpty();
+        }
+    }
+
+    [Fact]
+    public void Tolerances_check_for_printing_and_meanings_of_signatures_are_there()
+    {
+        using var folder = new TestFolder();
+        var facts = SampleRun.Facts();
+        facts = facts with
+        {
+            Steps =
+            [
+                .. facts.Steps,
+                StepFacts.Of(new PlanStep("smooth", new Dictionary<string, object?>()), Stage.Shape, new StepEffect(10, 0.0125, 0.25)),
+                StepFacts.Of(new PlanStep("lay", new Dictionary<string, object?>()), Stage.Prepare, new StepEffect(10, 80, 120)),
+                StepFacts.Of(new PlanStep("check-print", new Dictionary<string, object?>()), Stage.Prepare, new StepEffect(Measures: new Dictionary<string, double>
+                {
+                    ["fitsBuildVolume"] = 1, ["wallLeastMm"] = 0.734, ["wallLimitMm"] = 1.2, ["closedVoids"] = 2, ["timeMin"] = 150, ["costEur"] = 41.4, ["layers"] = 702,
+                })),
+            ],
+            Software = facts.Software with { Packages = [new("A.B.C", "1.0"), new("A.B.D", "1.0"), new("A.B.E", "2.0"), new("SkiaSharp", "4.155.0")] },
+        };
+        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts, s_code, [])));
+        var text = Squeezed(string.Join(' ', Pages(folder)));
+        string[] expected =
+        [
+            "0.488 × 0.488 mm in the slice, 0.625 mm between slices", "Step smooth moved the surface by at most 0.25 mm, 0.0125 mm in the mean", "Deviation p95 (mm)", "The printed part not measured",
+            "Fits the machine yes", "thinnest 0.73 mm", "below the 1.2 mm that the process needs", "2 closed voids", "2.5 h", "41 EUR", "702 layers",
+            "A.B 1.0/2.0 (3), SkiaSharp 4.155.0", "I made this model by the plan", "I compared the outlines with the images", "release the model for the purpose", "0 that stop, 1 to accept by name before release, 1 notes",
+        ];
+        foreach (var phrase in expected)
+            text.Should().Contain(phrase);
+        text.Should().NotContain("Step lay moved");
+    }
+
     [Fact]
     public void What_changes_the_meaning_of_the_model_stands_on_the_first_page()
     {
@@ -121,11 +175,15 @@ public sealed class RunReportTests
         facts = facts with
         {
             Request = facts.Request with { Scale = 0.5 },
-            Steps = [StepFacts.Of(new PlanStep("mirror", new Dictionary<string, object?>()), Stage.Shape, StepEffect.None)],
+            Steps =
+            [
+                StepFacts.Of(new PlanStep("mirror", new Dictionary<string, object?>()), Stage.Shape, StepEffect.None),
+                StepFacts.Of(new PlanStep("scale", new Dictionary<string, object?>()), Stage.Shape, new StepEffect(Measures: new Dictionary<string, double> { ["factor"] = 0.5 })),
+            ],
             Measurements = facts.Measurements with { Mesh = facts.Measurements.Mesh with { Solid = false } },
         };
-        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts, [])));
-        Pages(folder)[0].Should().Contain("MIRRORED").And.Contain("NOT LIFE SIZE: 0.5 of life size").And.Contain("NOT SOLID");
+        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts, s_code, [])));
+        Pages(folder)[0].Should().Contain("MIRRORED").And.Contain("NOT LIFE SIZE: 0.25 of life size").And.Contain("NOT SOLID");
         File.WriteAllBytes(folder["report.pdf"], Pdf(Short()));
         Pages(folder)[0].Should().NotContain("MIRRORED").And.NotContain("NOT LIFE SIZE").And.NotContain("NOT SOLID");
     }
@@ -138,7 +196,7 @@ public sealed class RunReportTests
         {
             Findings = [.. new[] { Severity.Note, Severity.Stop, Severity.Caution }.Select(s => new Finding($"code-{s}", s, "m", "r"))],
         };
-        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts, [])));
+        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts, s_code, [])));
         var text = Pages(folder)[0];
         new[] { "code-Stop", "code-Caution", "code-Note" }.Select(c => text.IndexOf(c, StringComparison.Ordinal)).Should().BeInAscendingOrder().And.NotContain(-1);
     }
@@ -150,7 +208,7 @@ public sealed class RunReportTests
         using var folder = new TestFolder();
         var font = () => RunReport.Write(Stream.Null, Short(), folder.Path);
         font.Should().Throw<BadInputException>().Which.Remedy.Should().Contain("fonts-dejavu-core");
-        var picture = () => Pdf(new ReportContent(SampleRun.Facts(), [new ReportPicture("Preview", [1, 2, 3])]));
+        var picture = () => Pdf(new ReportContent(SampleRun.Facts(), s_code, [new ReportPicture("Preview", [1, 2, 3])]));
         picture.Should().Throw<BadInputException>().Which.Value.Should().Contain("PNG");
     }
 
@@ -163,6 +221,7 @@ public sealed class RunReportTests
 
     private static ReportContent Short() => new(
         SampleRun.Facts(),
+        s_code,
         [
             new ReportPicture("Preview from the front, with a scale bar of 20 mm", Png(1200, 900), IsLarge: true),
             new ReportPicture("Section, axial, slice 2", Png(512, 512)),

@@ -96,7 +96,7 @@ public sealed class ApiTests : IDisposable
         Directory.CreateDirectory(model);
         File.WriteAllText(Path.Combine(model, "a.png"), "a picture");
         service.Jobs.Publish(id, 1, holds: true);
-        (await client.ReadAsync($"/api/v1/jobs/{id}/files")).GetProperty("items").EnumerateArray().Select(f => f.GetString()).Should().Equal("sections/a.png");
+        (await client.ReadAsync($"/api/v1/jobs/{id}/files")).GetProperty("items").EnumerateArray().Select(f => f.GetProperty("name").GetString()).Should().Equal("sections/a.png");
         using var file = await client.SendAsync(HttpMethod.Get, $"/api/v1/jobs/{id}/files/sections/a.png");
         (await file.Content.ReadAsStringAsync()).Should().Be("a picture");
         file.Content.Headers.ContentDisposition!.DispositionType.Should().Be("attachment");

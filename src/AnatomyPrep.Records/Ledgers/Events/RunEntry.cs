@@ -1,0 +1,35 @@
+using System.Security.Cryptography;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Records.Statements;
+
+namespace AnatomyPrep.Records.Ledgers.Events;
+
+/// <summary>What the ledger keeps of a finished run, read from its folder; the record, named by hash, holds the rest.</summary>
+public static class RunEntry
+{
+    /// <summary>Files of a run that questions may name by hash.</summary>
+    private static readonly string[] s_kept = ["model.stl", "model.3mf", "model.ply", "report.pdf"];
+
+    /// <param name="preparer">On whose behalf it ran.</param>
+    /// <exception cref="CheckFailedException">The folder's record does not hold.</exception>
+    public static (SourceReceivedBody Source, RunBody Run, RunRequest Request) Of(string folder, string preparer)
+    {
+        var report = RecordVerifier.Verify(folder, null, null, RunContext.Default);
+        if (!report.Holds || report.Statement is null)
+            throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
+        var run = report.Statement.Run;
+        var body = new RunBody(
+            run.RunId,
+            Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(Path.Combine(folder, RecordFiles.Record)))),
+            report.SignerKeyId!,
+            run.Source.TreeSha256,
+            run.Plan.Name,
+            run.Plan.Sha256,
+            $"{run.Software.Name} {run.Software.Version} {run.Software.Commit ?? "unknown"}",
+            preparer,
+            [.. run.Findings.Select(f => new FindingFact(f.Code, f.Severity)).Distinct()],
+            [.. report.Statement.Subjects.Where(s => s_kept.Contains(s.Name)).Select(s => new NamedFile(s.Name, s.Sha256))]);
+        return (new SourceReceivedBody(run.Source.TreeSha256, run.Source.Files.Count), body, run.Request);
+    }
+}

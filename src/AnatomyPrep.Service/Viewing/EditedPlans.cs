@@ -1,0 +1,54 @@
+using System.Security.Cryptography;
+using System.Text;
+using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Running;
+using AnatomyPrep.Service.Hosting;
+
+namespace AnatomyPrep.Service.Viewing;
+
+/// <summary>Plans that were changed on the page: kept by their hash, checked by the program before a job may name them.</summary>
+/// <remarks>They are kept as long as the data folder: a job that is tried again needs its plan. The run's record holds the text as well.</remarks>
+internal sealed class EditedPlans(ServiceStart start, DataFolder folder)
+{
+    private const string Prefix = "changed-";
+    private const string PlanOption = "--plan=";
+    private const int LongestCharacters = 1 << 20;
+
+    // The runtime maps its own code through a file of gigabytes that take no room: a low limit of file size keeps it from starting.
+    private static readonly KernelLimits s_limits = new(2L << 30, TimeSpan.FromSeconds(60), 32L << 30);
+
+    private string Plans => Path.Combine(folder.Root, "viewing", "plans");
+
+    /// <summary>Keeps a plan and gives the name that a job may use for it.</summary>
+    /// <param name="text">YAML or JSON.</param>
+    /// <exception cref="PlanException">It is wrong; the message names the place, and what is allowed.</exception>
+    public string Keep(string text)
+    {
+        if (text.Length > LongestCharacters)
+            throw new PlanException("request", null, "plan", $"{text.Length} characters", $"at most {LongestCharacters}");
+        var name = Prefix + Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(text)))[..16];
+        DataFolder.CreateOwned(Path.GetDirectoryName(Plans)!);
+        DataFolder.CreateOwned(Plans);
+        var aside = Path.Combine(Plans, $".{name}-{Guid.NewGuid():N}");
+        File.WriteAllText(aside, text);
+        try
+        {
+            using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", aside], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root }, keepErrors: true);
+            _ = child.Output.CopyToAsync(Stream.Null);
+            if (child.WaitForExit() != 0)
+                throw new PlanException("request", null, "plan", child.Errors.ReplaceLineEndings(" ").Replace(Path.GetFileName(aside), "plan", StringComparison.Ordinal).Trim(), "what the schema of plans says");
+            File.Move(aside, PathOf(name), overwrite: true);
+            return name;
+        }
+        finally
+        {
+            File.Delete(aside);
+        }
+    }
+
+    /// <summary>An argument of the program, with the file of a kept plan in place of its name.</summary>
+    public string Argument(string argument) =>
+        argument.StartsWith(PlanOption + Prefix, StringComparison.Ordinal) ? PlanOption + PathOf(argument[PlanOption.Length..]) : argument;
+
+    private string PathOf(string name) => Path.Combine(Plans, $"{Path.GetFileName(name)}.yaml");
+}

@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
+using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Statements;
 
 namespace AnatomyPrep.App.Pipeline;
@@ -9,7 +10,8 @@ namespace AnatomyPrep.App.Pipeline;
 /// <param name="LevelHu">Lower level of the region the surface was made from; null where there was none.</param>
 /// <param name="Shifts">How far the surface would move; null where no step measured it.</param>
 /// <param name="RemovedMm3">What it had in common with structures before it.</param>
-internal sealed record FinishedSolid(PlanStructure? Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts, Measurements Measurements, double RemovedMm3 = 0)
+/// <param name="Deviation">Distance to the surface of its images; null where there are none, or where it was put is not known.</param>
+internal sealed record FinishedSolid(PlanStructure? Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts, Measurements Measurements, double RemovedMm3 = 0, SourceDeviationFigures? Deviation = null)
 {
     public string Name => Structure!.Name;
 
@@ -25,6 +27,23 @@ internal sealed record FinishedSolid(PlanStructure? Structure, Mesh Mesh, short?
 
     public string SensitivityPicture => Structure is null ? ModelPictures.SensitivityPicture : $"{ModelFiles.StructureFolder}/{Structure.FileName}-sensitivity.png";
 
+    public string DeviationPicture => Structure is null ? ModelPictures.DeviationPicture : $"{ModelFiles.StructureFolder}/{Structure.FileName}-deviation.png";
+
     /// <summary>Its line in the table of structures.</summary>
-    public StructureFacts Facts() => new(Name, Structure!.Colour.ToHex(), Shifts is null ? [PlyFile, PreviewFile, StlFile] : [SensitivityFile, SensitivityPicture, PlyFile, PreviewFile, StlFile], Measurements, RemovedMm3, Side);
+    public StructureFacts Facts() => new(Name, Structure!.Colour.ToHex(), [.. OwnFiles()], Measurements, RemovedMm3, Side);
+
+    private IEnumerable<string> OwnFiles()
+    {
+        if (Deviation is not null)
+            yield return DeviationPicture;
+        if (Shifts is not null)
+        {
+            yield return SensitivityFile;
+            yield return SensitivityPicture;
+        }
+
+        yield return PlyFile;
+        yield return PreviewFile;
+        yield return StlFile;
+    }
 }

@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Core.Running;
+using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Statements;
 using MeshFacts = AnatomyPrep.Meshing.Verify.MeshFacts;
 
@@ -67,7 +68,17 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         run.Report("verify", "checking the mesh", 0);
         var facts = MeshFacts.Measure(mesh, run);
         findings.AddRange(ModelFindings.Of(facts));
-        return new(null, mesh, state.LevelHu, state.Shifts, RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)));
+        return Finished(null, mesh, facts, state.LevelHu, state.Shifts, state.SourceSurface, state.Placement, 0, run);
+    }
+
+    private static FinishedSolid Finished(PlanStructure? structure, Mesh mesh, MeshFacts facts, short? levelHu, SurfaceShifts? shifts, Mesh? source, Affine3? placement, double removedMm3, RunContext run)
+    {
+        var deviation = source is not null && placement is { } where ? SourceDeviation.Measure(mesh, where, source, run) : null;
+        var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)) with
+        {
+            Deviation = deviation is null ? null : RecordMapping.Deviation(deviation, placement!.Value),
+        };
+        return new(structure, mesh, levelHu, shifts, measurements, removedMm3, deviation);
     }
 
     /// <summary>Runs every structure's own steps, takes away what they share, and checks each as a model is checked.</summary>
@@ -83,21 +94,21 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             run.Report("verify", $"checking {structures[s].Name}", (double)s / solids.Length);
             var facts = MeshFacts.Measure(mesh, run);
             findings.AddRange(ModelFindings.Of(facts).Select(f => About(structures[s], f)));
-            solids[s] = new(structures[s], mesh, raw[s].LevelHu, raw[s].Shifts, RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)), separated?[s].RemovedMm3 ?? 0);
+            solids[s] = Finished(structures[s], mesh, facts, raw[s].LevelHu, raw[s].Shifts, raw[s].Source, raw[s].Placement, separated?[s].RemovedMm3 ?? 0, run);
         }
 
         sharedMm3 = separated is null ? null : StructureOverlap.Measure([.. solids.Select(s => (s.Name, s.Mesh))], findings, run);
         return solids;
     }
 
-    private (PlanStructure Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts) MakeStructure(PipelineState shared, PlanStructure structure, List<StepFacts> steps, List<Finding> findings, RunContext run)
+    private (PlanStructure Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts, Mesh? Source, Affine3? Placement) MakeStructure(PipelineState shared, PlanStructure structure, List<StepFacts> steps, List<Finding> findings, RunContext run)
     {
         using var state = shared.Branch();
         var found = new List<Finding>();
         steps.AddRange(RunSteps(state, structure.Steps, structure, found, run));
         findings.AddRange(found);
         // As for a model: what is separated and checked is what the files hold.
-        return (structure, state.Surface(structure.Name).Rebased(Vec3.Zero), state.LevelHu, state.Shifts);
+        return (structure, state.Surface(structure.Name).Rebased(Vec3.Zero), state.LevelHu, state.Shifts, state.SourceSurface, state.Placement);
     }
 
     private List<StepFacts> RunSteps(PipelineState state, IReadOnlyList<PlanStep> plan, PlanStructure? structure, List<Finding> findings, RunContext run)
@@ -108,6 +119,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             run.ThrowIfCancelled();
             var stage = structure is null ? step.Name : $"{structure.Name}: {step.Name}";
             run.Report(stage, "running", 0);
+            var before = state.Mesh;
             var outcome = catalog.Function(step.Name)(state, step, run);
             run.Report(stage, "done", 1);
             IReadOnlyList<Finding> found = structure is null ? outcome.Findings : [.. outcome.Findings.Select(f => About(structure, f))];
@@ -115,7 +127,8 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             if (found.FirstOrDefault(f => f.Severity == Severity.Stop) is { } stop)
                 throw new BadInputException(step.Name, stop.Code, stop.Message.TrimEnd('.'), stop.Remedy, found);
             catalog.TryFind(step.Name, out var spec);
-            steps.Add(StepFacts.Of(step, spec!.Stage, outcome.Effect) with { Structure = structure?.Name });
+            state.Follow(before, spec!.MovesModel);
+            steps.Add(StepFacts.Of(step, spec.Stage, outcome.Effect) with { Structure = structure?.Name });
         }
 
         return steps;

@@ -2,6 +2,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Imaging.Pictures;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.App.Pipeline;
 
@@ -15,6 +16,9 @@ internal static class ModelPictures
     public const string Sections = "sections";
     public const string SensitivityPicture = "sensitivity.png";
 
+    public const string DeviationPicture = "deviation.png";
+
+    private static readonly Rgb s_sourceOutline = new(255, 255, 255);
     private static readonly double[] s_shiftLimitsMm = [0.1, 0.25, 0.5, 1];
 
     // Below this the surface lies in soft tissue, and the outline must be judged on a soft-tissue window.
@@ -35,8 +39,15 @@ internal static class ModelPictures
             pictures.AddRange(PrintPictures.Write(print, folder, run));
         if (model.Shifts is { } shifts)
             pictures.Add(WriteShifts(shifts, model.SensitivityPicture, "How far the surface", folder, run));
+        if (model.Deviation is not null)
+            pictures.Add(WriteDeviation(model, "How far the model lies outside (+) or inside (-) the surface of the images", AxesOf(state), folder, run));
         if (state.SourceVolume is { } source)
+        {
             pictures.AddRange(WriteSections([new(state.InPatientSpace ?? model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
+            if (model.Deviation is { } deviation)
+                pictures.AddRange(WriteDeviationSections(deviation, state.SourceSurface!, source, model.LevelHu < BoneFromHu, folder, run));
+        }
+
         return pictures;
     }
 
@@ -55,6 +66,8 @@ internal static class ModelPictures
             pictures.Add(new(solid.PreviewFile, $"{solid.Name} alone", true));
             if (solid.Shifts is { } shifts)
                 pictures.Add(WriteShifts(shifts, solid.SensitivityPicture, $"{solid.Name}: how far the surface", folder, run));
+            if (solid.Deviation is not null)
+                pictures.Add(WriteDeviation(solid, $"{solid.Name}: how far it lies outside (+) or inside (-) the surface of the images", PictureAxes.Patient, folder, run));
         }
 
         if (source is not null)
@@ -71,6 +84,22 @@ internal static class ModelPictures
         var options = SectionOptions.Default with { Window = soft ? GreyWindow.Soft : GreyWindow.Bone };
         return SectionPictures.Write(meshes, source, folder, options, run)
             .Select(s => new ModelPicture(s.Name, FormattableString.Invariant($"Outline on the images, {s.Plane.Name} plane at {s.PositionMm:F1} mm"), false));
+    }
+
+    private static ModelPicture WriteDeviation(FinishedSolid solid, string caption, PictureAxes axes, string folder, RunContext run)
+    {
+        var colours = TriangleColours.BySignedLength(solid.Mesh, solid.Deviation!.VertexMm, s_shiftLimitsMm);
+        PreviewPicture.Write(solid.Mesh, Path.Combine(folder, solid.DeviationPicture), PreviewOptions.Default with { Axes = axes, Colours = colours }, run);
+        return new(solid.DeviationPicture, caption, true);
+    }
+
+    /// <summary>Model and source outlined in the three planes through where the measured surface deviates most.</summary>
+    private static IEnumerable<ModelPicture> WriteDeviationSections(SourceDeviationFigures deviation, Mesh surface, Volume source, bool soft, string folder, RunContext run)
+    {
+        var options = SectionOptions.Default with { Window = soft ? GreyWindow.Soft : GreyWindow.Bone };
+        OutlinedMesh[] outlines = [new(deviation.Model), new(surface, "surface of the images", s_sourceOutline)];
+        return SectionPictures.WriteAt(outlines, source, deviation.LookAtMm, "deviation", folder, options, run)
+            .Select(s => new ModelPicture(s.Name, FormattableString.Invariant($"Where the measured surface deviates most, {s.Plane.Name} plane at {s.PositionMm:F1} mm"), false));
     }
 
     private static ModelPicture WriteShifts(SurfaceShifts shifts, string file, string subject, string folder, RunContext run)

@@ -1,7 +1,9 @@
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Meshing.Prepare;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.App.Pipeline;
 
@@ -33,6 +35,12 @@ internal sealed class PipelineState : IDisposable
 
     /// <summary>The surface before it was laid for the machine; null as long as the model is where the images are.</summary>
     public Mesh? InPatientSpace { get; set; }
+
+    /// <summary>What the images gave before repair, shaping and placing; null before there is a surface, and for sources that are surfaces.</summary>
+    public Mesh? SourceSurface { get; private set; }
+
+    /// <summary>Where the steps put the model, from where the images are; null when no one map does it.</summary>
+    public Affine3? Placement { get; private set; } = Affine3.Identity;
 
     /// <summary>Process profile of the plan; null where it names none.</summary>
     public PrintProfile? Profile { get; set; }
@@ -68,8 +76,21 @@ internal sealed class PipelineState : IDisposable
         Parts = Parts,
         Profile = Profile,
         Shifts = Shifts,
+        SourceSurface = SourceSurface,
+        Placement = Placement,
         _isBranch = true,
     };
+
+    /// <summary>Takes down, after each step, the first surface and where the model was put.</summary>
+    /// <param name="before">The surface before the step.</param>
+    /// <param name="moves">Whether the step is one that places the model.</param>
+    public void Follow(Mesh? before, bool moves)
+    {
+        if (SourceVolume is not null)
+            SourceSurface ??= Mesh;
+        if (moves && before is not null && Mesh is not null)
+            Placement = Placement is { } so && KnownPlacement.Between(before, Mesh) is { } step ? step.After(so) : null;
+    }
 
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 

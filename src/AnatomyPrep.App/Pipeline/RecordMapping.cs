@@ -1,5 +1,6 @@
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Statements;
 using Facts = AnatomyPrep.Meshing.Verify.MeshFacts;
 
@@ -29,6 +30,22 @@ internal static class RecordMapping
             BoundsMm = facts.BoundsMm is [var low, var high] ? new Box3(Point(low), Point(high)) : null,
         },
         Origins = Origins(areaByOriginMm2),
+    };
+
+    /// <param name="placement">Where the steps put the model, from where the images are.</param>
+    public static Deviation Deviation(SourceDeviationFigures d, Affine3 placement) => new()
+    {
+        SignedMeanMm = d.SignedMeanMm,
+        MeanMm = d.MeanMm,
+        P50Mm = d.P50Mm,
+        P95Mm = d.P95Mm,
+        P99Mm = d.P99Mm,
+        MaxMm = d.MaxMm,
+        MaxAtMm = d.MaxAtMm,
+        Origins = [.. d.ByOrigin.Select(o => new DeviationOfOrigin(o.Origin, o.SignedMeanMm, o.P5Mm, o.P50Mm, o.P95Mm, o.LargestMm))],
+        HistogramLimitsMm = SourceDeviation.HistogramLimitsMm,
+        HistogramShares = d.HistogramShares,
+        ModelFromPatient = placement == Affine3.Identity ? null : [placement.X, placement.Y, placement.Z, placement.Translation],
     };
 
     /// <summary>Of several solids as one model: sums, and what holds for all. Contact between solids is no fault of theirs.</summary>

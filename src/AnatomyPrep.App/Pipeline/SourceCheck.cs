@@ -14,31 +14,37 @@ namespace AnatomyPrep.App.Pipeline;
 internal sealed class SourceCheck(Workbench bench)
 {
     /// <param name="modelPath">Any mesh said to be the record's model; origins are read from PLY, else all counts as measured.</param>
-    /// <exception cref="BadInputException">The plan places the model elsewhere, or has no surface; a file cannot be used.</exception>
+    /// <exception cref="BadInputException">The plan moves parts of the model differently, or has no surface; a file cannot be used.</exception>
     public SourceAgreement Run(RunStatement statement, string sourcePath, string modelPath, double toleranceMm, RunContext run)
     {
         var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
-        if (steps.FirstOrDefault(s => bench.Catalog.TryFind(s.Name, out var spec) && spec.MovesModel) is { } moving)
-            throw new BadInputException("verify", "plan", $"its step {moving.Name} places the model elsewhere than the source", "Compare with the recorded model instead: compare MODEL DIR/model.stl.");
         var model = MeshFile.Read(modelPath, CheckCommand.ReadOptions, run).Mesh;
         using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, statement.Run.Source, PartPath, run);
         if (source.Facts.TreeSha256 != statement.Run.Source.TreeSha256)
             throw new CheckFailedException("source", statement.Run.Source.TreeSha256, source.Facts.TreeSha256);
-        return ModelAgainstSource.Measure(model, Surface(source.State, steps, run).Rebased(Vec3.Zero), toleranceMm, run);
+        var (surface, placement) = Surface(source.State, steps, run);
+        return ModelAgainstSource.Measure(KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero), surface.Rebased(Vec3.Zero), toleranceMm, run);
     }
 
-    private Mesh Surface(PipelineState state, IReadOnlyList<PlanStep> steps, RunContext run)
+    /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
+    private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, IReadOnlyList<PlanStep> steps, RunContext run)
     {
-        foreach (var step in steps)
+        var surface = state.Mesh;
+        var last = steps.Select(Moves).ToList().LastIndexOf(true);
+        for (var s = 0; s < steps.Count && (surface is null || s <= last); s++)
         {
-            if (state.Mesh is not null)
-                break;
             run.ThrowIfCancelled();
-            bench.Catalog.Function(step.Name)(state, step, run);
+            var before = state.Mesh;
+            bench.Catalog.Function(steps[s].Name)(state, steps[s], run);
+            state.Follow(before, Moves(steps[s]));
+            surface ??= state.Mesh;
         }
 
-        return state.Surface("verify");
+        return (surface ?? state.Surface("verify"), state.Placement
+            ?? throw new BadInputException("verify", "plan", "its steps move parts of the model differently", "Compare with the recorded model instead: compare MODEL DIR/model.stl."));
     }
+
+    private bool Moves(PlanStep step) => bench.Catalog.TryFind(step.Name, out var spec) && spec.MovesModel;
 
     private string PartPath(string name, string sha256) => new KnownSources(bench.Folders).Find(sha256)
         ?? throw new BadInputException("verify", "part", $"{name} is not known on this machine", "Prepare the model again here first.");

@@ -47,20 +47,41 @@ public static class SectionPictures
     {
         RequireUsable(options);
         var bounds = Bounds(meshes);
-        Directory.CreateDirectory(Path.Combine(folder, Folder));
-        var files = new SectionFile[SectionPlane.All.Count * Positions];
-        var done = 0;
-        Partition.For(run, files.Length, n =>
+        return Write(meshes, volume, folder, SectionPlane.All.Count * Positions, options, run, n =>
         {
             var plane = SectionPlane.All[n / Positions];
             var number = (n % Positions) + 1;
             var axis = plane.Axis;
-            var positionMm = bounds.Min[axis] + ((bounds.Max[axis] - bounds.Min[axis]) * number / (Positions + 1));
-            var name = Invariant($"{Folder}/{plane.Name}-{number}.png");
-            using (var picture = Draw(meshes, volume, plane, positionMm, options, new RunContext(threads: 1, cancellation: run.Cancellation)))
-                picture.Canvas.SavePng(Path.Combine(folder, Folder, Path.GetFileName(name)));
-            files[n] = new(name, plane, positionMm);
-            run.Report(Step, "drawing sections", Interlocked.Increment(ref done) / (double)files.Length);
+            return new(Invariant($"{Folder}/{plane.Name}-{number}.png"), plane, bounds.Min[axis] + ((bounds.Max[axis] - bounds.Min[axis]) * number / (Positions + 1)));
+        });
+    }
+
+    /// <summary>Writes sections/WORD-axial.png, -coronal and -sagittal: the three planes through one place.</summary>
+    /// <param name="word">Beginning of the files' names.</param>
+    /// <exception cref="CheckFailedException">A mesh has no triangles or a position that is not finite.</exception>
+    /// <exception cref="OperationCanceledException">Asked for every row of every picture.</exception>
+    public static IReadOnlyList<SectionFile> WriteAt(IReadOnlyList<OutlinedMesh> meshes, Volume volume, Vec3 placeMm, string word, string folder, SectionOptions options, RunContext run)
+    {
+        RequireUsable(options);
+        Bounds(meshes);
+        return Write(meshes, volume, folder, SectionPlane.All.Count, options, run, n =>
+        {
+            var plane = SectionPlane.All[n];
+            return new($"{Folder}/{word}-{plane.Name}.png", plane, placeMm[plane.Axis]);
+        });
+    }
+
+    private static SectionFile[] Write(IReadOnlyList<OutlinedMesh> meshes, Volume volume, string folder, int count, SectionOptions options, RunContext run, Func<int, SectionFile> which)
+    {
+        Directory.CreateDirectory(Path.Combine(folder, Folder));
+        var files = new SectionFile[count];
+        var done = 0;
+        Partition.For(run, count, n =>
+        {
+            var file = files[n] = which(n);
+            using (var picture = Draw(meshes, volume, file.Plane, file.PositionMm, options, new RunContext(threads: 1, cancellation: run.Cancellation)))
+                picture.Canvas.SavePng(Path.Combine(folder, Folder, Path.GetFileName(file.Name)));
+            run.Report(Step, "drawing sections", Interlocked.Increment(ref done) / (double)count);
         });
         return files;
     }

@@ -152,7 +152,7 @@ public static class ModelAgainstSource
         return (SurfaceDistance.Rank(sorted, 0.95), SurfaceDistance.Rank(sorted, 0.5), sorted[^1], at);
     }
 
-    private static List<OriginDeviation> ByOrigin(Mesh model, int[] triangles, double[] signedMm, RunContext run)
+    internal static List<OriginDeviation> ByOrigin(Mesh model, int[] triangles, double[] signedMm, RunContext run)
     {
         var areas = MeshMeasures.AreaByOriginMm2(model, run);
         var all = areas.Sum();

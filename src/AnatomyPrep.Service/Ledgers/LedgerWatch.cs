@@ -135,7 +135,7 @@ public sealed class LedgerWatch(
         string[] arguments = [.. start.Program.Arguments, "ledger", "replay", run, "--ledger", ledger.Place.Folder];
         try
         {
-            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root }, keepErrors: true);
+            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
             _ = child.Output.CopyToAsync(Stream.Null, cancellation);
             using var ended = cancellation.Register(child.Kill);
             // 0: the same bytes; 1: others, which is an event by then, or a record that does not hold.

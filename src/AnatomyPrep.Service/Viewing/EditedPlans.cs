@@ -33,7 +33,7 @@ internal sealed class EditedPlans(ServiceStart start, DataFolder folder)
         File.WriteAllText(aside, text);
         try
         {
-            using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", aside], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root }, keepErrors: true);
+            using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", aside], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
             _ = child.Output.CopyToAsync(Stream.Null);
             if (child.WaitForExit() != 0)
                 throw new PlanException("request", null, "plan", child.Errors.ReplaceLineEndings(" ").Replace(Path.GetFileName(aside), "plan", StringComparison.Ordinal).Trim(), "what the schema of plans says");

@@ -26,7 +26,7 @@ internal sealed class PlanTexts(ServiceStart start, DataFolder folder)
 
     private async Task<byte[]> AskAsync(string[] arguments)
     {
-        using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", .. arguments], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root });
+        using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", .. arguments], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects });
         using var answer = new MemoryStream();
         await child.Output.CopyToAsync(answer).ConfigureAwait(false);
         return child.WaitForExit() == 0 ? answer.ToArray() : throw new CheckFailedException("plans", "the program to print its plans", "it did not");

@@ -81,7 +81,7 @@ internal sealed class VolumeCache(ServiceStart start, DataFolder folder, Service
             MakeRoom();
             var limits = new KernelLimits((long)settings.Jobs.MemoryMegabytes << 20, s_longest * Environment.ProcessorCount, LargestVolumeBytes);
             string[] arguments = [.. start.Program.Arguments, "unpack", Path.Combine(folder.Sources, sourceId, SeriesIntake.ImagesFolder), $"--out={place}"];
-            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Root }, keepErrors: true);
+            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
             _ = child.Output.CopyToAsync(Stream.Null);
             if (!child.WaitForExit(s_longest))
                 child.Kill();

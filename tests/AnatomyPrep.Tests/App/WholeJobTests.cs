@@ -23,7 +23,7 @@ public sealed class WholeJobTests : IDisposable
         prepared.ExitCode.Should().Be(0, prepared.Errors);
         using (var json = JsonDocument.Parse(prepared.Output))
             json.RootElement.GetProperty("measurements").GetProperty("mesh").GetProperty("solid").GetBoolean().Should().BeTrue();
-        foreach (var file in new[] { "model.stl", "model.3mf", "model.ply", "model.glb", "model.dcm", "preview.png", "report.pdf", "label.pdf", "run.json", "record.json", "record.pub.pem" })
+        foreach (var file in new[] { "model.stl", "model.3mf", "model.ply", "model.glb", "model.dcm", "preview.png", "deviation.png", "sections/deviation-axial.png", "sections/deviation-coronal.png", "sections/deviation-sagittal.png", "report.pdf", "label.pdf", "run.json", "record.json", "record.pub.pem" })
             File.Exists(Path.Combine(result, file)).Should().BeTrue("of {0}", file);
         Directory.GetFiles(Path.Combine(result, "sections")).Should().HaveCountGreaterThanOrEqualTo(3);
 

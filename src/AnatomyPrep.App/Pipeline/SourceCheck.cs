@@ -1,3 +1,4 @@
+using System.Security.Cryptography;
 using AnatomyPrep.App.Cli;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
@@ -19,7 +20,7 @@ internal sealed class SourceCheck(Workbench bench)
     {
         var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
         var model = MeshFile.Read(modelPath, CheckCommand.ReadOptions, run).Mesh;
-        using var source = new SourceLoader(bench.Folders).LoadAgain(sourcePath, statement.Run.Source, PartPath, run);
+        using var source = new SourceLoader(bench.Folders).LoadAgain(FileOf(sourcePath, statement.Run.Source, run), statement.Run.Source, PartPath, run);
         if (source.Facts.TreeSha256 != statement.Run.Source.TreeSha256)
             throw new CheckFailedException("source", statement.Run.Source.TreeSha256, source.Facts.TreeSha256);
         var (surface, placement) = Surface(source.State, steps, run);
@@ -45,6 +46,24 @@ internal sealed class SourceCheck(Workbench bench)
     }
 
     private bool Moves(PlanStep step) => bench.Catalog.TryFind(step.Name, out var spec) && spec.MovesModel;
+
+    /// <summary>The folder of a series as it is; of any other source the one file in it that was recorded.</summary>
+    private static string FileOf(string path, SourceFacts recorded, RunContext run)
+    {
+        if (recorded.Kind == SourceKind.CtSeries || !Directory.Exists(path))
+            return path;
+        foreach (var file in new DirectoryInfo(path).EnumerateFiles().OrderBy(f => f.Name, StringComparer.Ordinal))
+        {
+            run.ThrowIfCancelled();
+            if (file.LinkTarget is not null || file.Length != recorded.Files[0].Bytes)
+                continue;
+            using var stream = file.OpenRead();
+            if (Convert.ToHexStringLower(SHA256.HashData(stream)) == recorded.Files[0].Sha256)
+                return file.FullName;
+        }
+
+        throw new BadInputException("verify", "source", "no file of the folder is the recorded one", "Give the folder of the file the model was made from.");
+    }
 
     private string PartPath(string name, string sha256) => new KnownSources(bench.Folders).Find(sha256)
         ?? throw new BadInputException("verify", "part", $"{name} is not known on this machine", "Prepare the model again here first.");

@@ -47,6 +47,7 @@ public sealed class ServiceSettingsTests : IDisposable
         using (new DataFolder(_folder["data"]))
             FluentActions.Invoking(() => new DataFolder(_folder["data"])).Should().Throw<BadInputException>().WithMessage("*another service*");
         using var again = new DataFolder(_folder["data"]);
+        again.Place(null);
         if (!OperatingSystem.IsWindows())
             File.GetUnixFileMode(again.Sources).Should().Be(UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute);
     }

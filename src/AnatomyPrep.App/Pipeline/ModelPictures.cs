@@ -40,7 +40,7 @@ internal static class ModelPictures
         if (model.Shifts is { } shifts)
             pictures.Add(WriteShifts(shifts, model.SensitivityPicture, "How far the surface", folder, run));
         if (model.Deviation is not null)
-            pictures.Add(WriteDeviation(model, "How far the model lies outside (+) or inside (-) the surface of the images", AxesOf(state), folder, run));
+            pictures.Add(WriteDeviation(model, "How far the model lies outside (+) or inside (-) the surface of the images, where the images are", folder, run));
         if (state.SourceVolume is { } source)
         {
             pictures.AddRange(WriteSections([new(state.InPatientSpace ?? model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
@@ -67,7 +67,7 @@ internal static class ModelPictures
             if (solid.Shifts is { } shifts)
                 pictures.Add(WriteShifts(shifts, solid.SensitivityPicture, $"{solid.Name}: how far the surface", folder, run));
             if (solid.Deviation is not null)
-                pictures.Add(WriteDeviation(solid, $"{solid.Name}: how far it lies outside (+) or inside (-) the surface of the images", PictureAxes.Patient, folder, run));
+                pictures.Add(WriteDeviation(solid, $"{solid.Name}: how far it lies outside (+) or inside (-) the surface of the images", folder, run));
         }
 
         if (source is not null)
@@ -86,10 +86,11 @@ internal static class ModelPictures
             .Select(s => new ModelPicture(s.Name, FormattableString.Invariant($"Outline on the images, {s.Plane.Name} plane at {s.PositionMm:F1} mm"), false));
     }
 
-    private static ModelPicture WriteDeviation(FinishedSolid solid, string caption, PictureAxes axes, string folder, RunContext run)
+    /// <summary>Drawn where the images are, however the plan placed the model, so that the patient's letters around it hold.</summary>
+    private static ModelPicture WriteDeviation(FinishedSolid solid, string caption, string folder, RunContext run)
     {
-        var colours = TriangleColours.BySignedLength(solid.Mesh, solid.Deviation!.VertexMm, s_shiftLimitsMm);
-        PreviewPicture.Write(solid.Mesh, Path.Combine(folder, solid.DeviationPicture), PreviewOptions.Default with { Axes = axes, Colours = colours }, run);
+        var (model, vertexMm) = (solid.Deviation!.Model, solid.Deviation.VertexMm);
+        PreviewPicture.Write(model, Path.Combine(folder, solid.DeviationPicture), PreviewOptions.Default with { Colours = TriangleColours.BySignedLength(model, vertexMm, s_shiftLimitsMm) }, run);
         return new(solid.DeviationPicture, caption, true);
     }
 

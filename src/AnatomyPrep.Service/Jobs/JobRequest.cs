@@ -48,7 +48,7 @@ public sealed record JobRequest(
     public int Priority(DateOnly today) => 1000 - Math.Clamp(NeededBy is { } day ? day.DayNumber - today.DayNumber : 31, -100, 900);
 
     /// <summary>As the ledger keeps it; the patient's pseudonym stays out.</summary>
-    internal RunRequest AsRunRequest() => new(Purpose, Anatomy, 1, Side, RequesterCode, NeededBy);
+    internal RunRequest AsRunRequest() => new(Purpose, Anatomy, Scale, Side, RequesterCode, NeededBy);
 
     /// <summary>The arguments that make it, but for source and place.</summary>
     internal IEnumerable<string> Arguments()

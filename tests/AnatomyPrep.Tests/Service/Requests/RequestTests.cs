@@ -7,9 +7,12 @@ using AnatomyPrep.Core.Dicom;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Phantoms.Dicom;
 using AnatomyPrep.Phantoms.Series;
+using AnatomyPrep.Records.Ledgers.Events;
 using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
+using Microsoft.Extensions.DependencyInjection;
 
 namespace AnatomyPrep.Tests.Service.Requests;
 
@@ -54,6 +57,8 @@ public sealed class RequestTests : IDisposable
 
         using var run = await client.SendAsync(HttpMethod.Get, artifacts.Single(a => a.GetProperty("kind").GetString() == "run").GetProperty("url").GetString()!);
         (await run.Content.ReadAsStringAsync()).Should().MatchRegex("\"scale\": ?0.5").And.Contain("factor: 0.5").And.Contain("printProfile");
+        var asked = service.Parts.GetRequiredService<ServiceLedger>().Ledger.EventsOf(ServiceLedger.ModelOf(job.GetProperty("id").GetString()!))[0].Event.Content;
+        asked.Read<RequestBody>().Request.Scale.Should().Be(0.5, "the ledger says what was asked for");
         service.Log.Text.Should().NotContain("for the shelf").And.NotContain("INVENTED-0001");
         service.Events.After(0, 500).Should().NotContain(e => e.Event.Detail != null && e.Event.Detail.Contains("shelf", StringComparison.Ordinal));
     }

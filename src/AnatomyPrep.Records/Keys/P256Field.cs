@@ -117,8 +117,7 @@ internal static class P256Field
     internal static U256 AddP(in U256 a, in U256 b)
     {
         var sum = U256.Add(a, b, out var carry);
-        var less = U256.Subtract(sum, P, out var borrow);
-        return carry >= borrow ? less : sum;
+        return Reduced(sum, carry, P);
     }
 
     internal static U256 SubtractP(in U256 a, in U256 b)
@@ -134,9 +133,7 @@ internal static class P256Field
         RoundP(a, b.A1, ref t0, ref t1, ref t2, ref t3, ref t4);
         RoundP(a, b.A2, ref t0, ref t1, ref t2, ref t3, ref t4);
         RoundP(a, b.A3, ref t0, ref t1, ref t2, ref t3, ref t4);
-        var result = new U256(t0, t1, t2, t3);
-        var less = U256.Subtract(result, P, out var borrow);
-        return t4 >= borrow ? less : result;
+        return Reduced(new(t0, t1, t2, t3), t4, P);
     }
 
     internal static U256 MultiplyN(in U256 a, in U256 b)
@@ -146,15 +143,21 @@ internal static class P256Field
         RoundN(a, b.A1, ref t0, ref t1, ref t2, ref t3, ref t4);
         RoundN(a, b.A2, ref t0, ref t1, ref t2, ref t3, ref t4);
         RoundN(a, b.A3, ref t0, ref t1, ref t2, ref t3, ref t4);
-        var result = new U256(t0, t1, t2, t3);
-        var less = U256.Subtract(result, N, out var borrow);
-        return t4 >= borrow ? less : result;
+        return Reduced(new(t0, t1, t2, t3), t4, N);
     }
 
     /// <summary>x^(p-2): the inverse, by Fermat.</summary>
     internal static U256 InverseP(in U256 x) => Power(x, U256.From(Prime - 2), OneP, static (a, b) => MultiplyP(a, b));
 
     internal static U256 InverseN(in U256 x) => Power(x, U256.From(Order - 2), OneN, static (a, b) => MultiplyN(a, b));
+
+    /// <summary>The value with its carry, below twice the modulus, brought below it.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
+    private static U256 Reduced(in U256 value, ulong carry, in U256 modulus)
+    {
+        var less = U256.Subtract(value, modulus, out var borrow);
+        return carry >= borrow ? less : value;
+    }
 
     private static U256 Power(in U256 x, in U256 exponent, in U256 one, Func<U256, U256, U256> multiply)
     {

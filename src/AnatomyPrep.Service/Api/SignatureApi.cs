@@ -175,7 +175,7 @@ internal static class SignatureApi
     {
         if (jobs.Find(asked.Job) is not { Published: not null } job)
             return Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such finished job");
-        var entry = await Task.Run(() => RunEntry.Of(JobRunner.FolderOf(folder, job), user.Identity!.Name!)).ConfigureAwait(false);
+        var entry = await Task.Run(() => RunEntry.Of(Artifacts.FolderOf(job, folder), user.Identity!.Name!)).ConfigureAwait(false);
         return Results.Ok(await Sign(ledger, desk, user, asked, new(LedgerEventKind.Run, entry.Run, [LedgerApi.NameOf(name, revision)])).ConfigureAwait(false));
     }
 
@@ -194,7 +194,7 @@ internal static class SignatureApi
         var folders = new Dictionary<string, string>();
         foreach (var model in models)
             if (ServiceLedger.JobOf(model) is { } id && jobs.Find(id) is { Published: not null } job && ledger.Model(model)?.Run is not null)
-                folders[model] = JobRunner.FolderOf(folder, job);
+                folders[model] = Artifacts.FolderOf(job, folder);
         return folders;
     }
 

@@ -118,6 +118,7 @@ public static class ServiceHost
 
     private static void AddJobs(IServiceCollection services, DataFolder folder, ServiceSettings settings)
     {
+        services.AddSingleton<ProgramChild>();
         services.AddSingleton<JobRunner>();
         services.AddHostedService<JobPump>();
         services.AddQuartz(quartz =>

@@ -22,6 +22,7 @@ internal static class Artifacts
             .Select(f => new Artifact(f.Name, KindOf(f.Name), TypeOf(f.Name), f.Length, $"/api/v1/jobs/{job.Id}/files/{f.Name}"))];
     }
 
+    /// <summary>Where the published result of a job lies.</summary>
     public static string FolderOf(JobEntry job, DataFolder folder) =>
         Path.Combine(folder.Job(job.Id), job.Published!.Value.ToString(CultureInfo.InvariantCulture), JobRunner.ModelFolder);
 

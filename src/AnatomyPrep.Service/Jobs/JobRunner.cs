@@ -13,7 +13,7 @@ namespace AnatomyPrep.Service.Jobs;
 /// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
 /// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
 /// </remarks>
-internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+internal sealed class JobRunner(ProgramChild program, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
 {
     public const string ModelFolder = "model";
     public const string StageFile = "stages";
@@ -22,7 +22,6 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
     private const int BadInput = 3;
     private const int Cancelled = 130;
     private const int SignalBase = 128;
-    private const long LargestFileBytes = 32L << 30;
 
     private static readonly TimeSpan s_beat = TimeSpan.FromMilliseconds(500);
 
@@ -59,10 +58,6 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
         log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
     }
 
-    /// <summary>Where the published result of a job lies.</summary>
-    public static string FolderOf(DataFolder folder, JobEntry job) =>
-        Path.Combine(folder.Job(job.Id), job.Published!.Value.ToString(System.Globalization.CultureInfo.InvariantCulture), ModelFolder);
-
     /// <summary>Removes the folders of ended attempts, but that of the published one.</summary>
     /// <param name="last">Later ones may be running.</param>
     public void RemoveAttempts(string id, int last)
@@ -75,17 +70,12 @@ internal sealed class JobRunner(ServiceStart start, DataFolder folder, ServiceSe
                 Directory.Delete(attempt, recursive: true);
     }
 
-    private SupervisedProcess Start(JobEntry job, string attempt)
-    {
-        var memory = (long)settings.Jobs.MemoryMegabytes << 20;
-        var limits = new KernelLimits(memory, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
-        var images = Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder);
-        string[] arguments = [.. start.Program.Arguments, "prepare", images, $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json", .. job.Request.Arguments().Select(plans.Argument)];
-        var environment = new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects };
-        var child = new SupervisedProcess(start.Program.FileName, arguments, limits, environment, keepErrors: true);
-        _ = child.Output.CopyToAsync(Stream.Null);
-        return child;
-    }
+    private SupervisedProcess Start(JobEntry job, string attempt) => program.Work(
+        settings.Jobs.Longest,
+        [
+            "prepare", Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder), $"--out={Path.Combine(attempt, ModelFolder)}", $"--progress={Path.Combine(attempt, StageFile)}", "--json",
+            .. job.Request.Arguments().Select(plans.Argument),
+        ]);
 
     /// <summary>Waits for the end; gives why the child was killed by us, null when it ended by itself.</summary>
     private string? Watch(SupervisedProcess child, JobEntry job, string stages)

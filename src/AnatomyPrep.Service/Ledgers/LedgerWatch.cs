@@ -24,10 +24,9 @@ public sealed record LedgerState(DateTimeOffset At, bool Holds, long Size, strin
 /// service out of /health/ready until a check holds again.
 /// </remarks>
 public sealed class LedgerWatch(
-    ServiceLedger ledger, ServiceStart start, ServiceSettings settings, DataFolder folder, Database database, JobStore jobs, EventLog events, TimeProvider clock, ILogger<LedgerWatch> log) : BackgroundService
+    ServiceLedger ledger, ProgramChild program, ServiceSettings settings, DataFolder folder, Database database, JobStore jobs, EventLog events, TimeProvider clock, ILogger<LedgerWatch> log) : BackgroundService
 {
     private const int MostJobs = 500;
-    private const long LargestFileBytes = 32L << 30;
 
     private static readonly TimeSpan s_settleEvery = TimeSpan.FromSeconds(20);
     private static readonly TimeSpan s_young = TimeSpan.FromSeconds(10);
@@ -130,13 +129,9 @@ public sealed class LedgerWatch(
     /// <summary>A child makes the model again and records with the ledger's key whether the bytes are the same.</summary>
     private void Replay(JobEntry job, CancellationToken cancellation)
     {
-        var run = JobRunner.FolderOf(folder, job);
-        var limits = new KernelLimits((long)settings.Jobs.MemoryMegabytes << 20, settings.Jobs.Longest * Environment.ProcessorCount, LargestFileBytes);
-        string[] arguments = [.. start.Program.Arguments, "ledger", "replay", run, "--ledger", ledger.Place.Folder];
         try
         {
-            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
-            _ = child.Output.CopyToAsync(Stream.Null, cancellation);
+            using var child = program.Work(settings.Jobs.Longest, "ledger", "replay", Artifacts.FolderOf(job, folder), "--ledger", ledger.Place.Folder);
             using var ended = cancellation.Register(child.Kill);
             // 0: the same bytes; 1: others, which is an event by then, or a record that does not hold.
             if (child.WaitForExit() is not 0 and var code && !cancellation.IsCancellationRequested && !WasReplayed(job))

@@ -1,21 +1,17 @@
 using System.Security.Cryptography;
 using System.Text;
 using AnatomyPrep.Core.Findings;
-using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Hosting;
 
 namespace AnatomyPrep.Service.Viewing;
 
 /// <summary>Plans that were changed on the page: kept by their hash, checked by the program before a job may name them.</summary>
 /// <remarks>They are kept as long as the data folder: a job that is tried again needs its plan. The run's record holds the text as well.</remarks>
-internal sealed class EditedPlans(ServiceStart start, DataFolder folder)
+internal sealed class EditedPlans(ProgramChild program, DataFolder folder)
 {
     private const string Prefix = "changed-";
     private const string PlanOption = "--plan=";
     private const int LongestCharacters = 1 << 20;
-
-    // The runtime maps its own code through a file of gigabytes that take no room: a low limit of file size keeps it from starting.
-    private static readonly KernelLimits s_limits = new(2L << 30, TimeSpan.FromSeconds(60), 32L << 30);
 
     private string Plans => Path.Combine(folder.Root, "viewing", "plans");
 
@@ -33,8 +29,7 @@ internal sealed class EditedPlans(ServiceStart start, DataFolder folder)
         File.WriteAllText(aside, text);
         try
         {
-            using var child = new SupervisedProcess(start.Program.FileName, [.. start.Program.Arguments, "plans", aside], s_limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
-            _ = child.Output.CopyToAsync(Stream.Null);
+            using var child = program.Check("plans", aside);
             if (child.WaitForExit() != 0)
                 throw new PlanException("request", null, "plan", child.Errors.ReplaceLineEndings(" ").Replace(Path.GetFileName(aside), "plan", StringComparison.Ordinal).Trim(), "what the schema of plans says");
             File.Move(aside, PathOf(name), overwrite: true);

@@ -1,6 +1,7 @@
 using System.IO.Compression;
 using System.Security.Claims;
 using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Storage;
 using Microsoft.AspNetCore.Builder;
@@ -22,7 +23,6 @@ internal static class ViewingApi
         api.MapGet("/sources/{id}/volume/samples", GetSamples).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/sources/{id}/volume/{axis}/{index:int}", GetSliceAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapPost("/jobs/{id}/again", Again).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
-        api.MapGet("/viewing/plans", (PlanTexts plans) => plans.Names).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/viewing/plans/schema", async (PlanTexts plans) => Json(await plans.SchemaAsync().ConfigureAwait(false))).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/viewing/plans/{name}", GetPlanAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
     }
@@ -79,7 +79,7 @@ internal static class ViewingApi
         return Results.Created($"/api/v1/jobs/{made.Id}", new MadeAgain(made.Id));
     }
 
-    private static async Task<IResult> GetPlanAsync(string name, PlanTexts plans) => plans.Names.Contains(name, StringComparer.Ordinal) ? Json(await plans.PlanAsync(name).ConfigureAwait(false)) : NotFound();
+    private static async Task<IResult> GetPlanAsync(string name, PlanTexts plans, ServiceStart start) => start.Plans.Any(p => p.Name == name) ? Json(await plans.PlanAsync(name).ConfigureAwait(false)) : NotFound();
 
     private static IResult Json(byte[] document) => Results.Bytes(document, "application/json");
 

@@ -1,5 +1,4 @@
 using System.Collections.Concurrent;
-using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
 using Microsoft.Extensions.Logging;
@@ -12,11 +11,9 @@ namespace AnatomyPrep.Service.Viewing;
 /// first when more than <see cref="MostBytes"/> lie there. One child at a time. A volume that is deleted while somebody looks at it stays
 /// readable until it is closed: the kernel keeps the file.
 /// </remarks>
-internal sealed class VolumeCache(ServiceStart start, DataFolder folder, ServiceSettings settings, TimeProvider clock, ILogger<VolumeCache> log) : IDisposable
+internal sealed class VolumeCache(ProgramChild program, DataFolder folder, TimeProvider clock, ILogger<VolumeCache> log) : IDisposable
 {
     private const long MostBytes = 24L << 30;
-    // Not below what the reader of images sets for itself: a limit cannot be raised again.
-    private const long LargestVolumeBytes = 32L << 30;
     private const int MostOpen = 8;
 
     private static readonly TimeSpan s_longest = TimeSpan.FromMinutes(10);
@@ -79,10 +76,7 @@ internal sealed class VolumeCache(ServiceStart start, DataFolder folder, Service
             DataFolder.CreateOwned(Path.GetDirectoryName(Volumes)!);
             DataFolder.CreateOwned(Volumes);
             MakeRoom();
-            var limits = new KernelLimits((long)settings.Jobs.MemoryMegabytes << 20, s_longest * Environment.ProcessorCount, LargestVolumeBytes);
-            string[] arguments = [.. start.Program.Arguments, "unpack", Path.Combine(folder.Sources, sourceId, SeriesIntake.ImagesFolder), $"--out={place}"];
-            using var child = new SupervisedProcess(start.Program.FileName, arguments, limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
-            _ = child.Output.CopyToAsync(Stream.Null);
+            using var child = program.Work(s_longest, "unpack", Path.Combine(folder.Sources, sourceId, SeriesIntake.ImagesFolder), $"--out={place}");
             if (!child.WaitForExit(s_longest))
                 child.Kill();
             var code = child.WaitForExit();

@@ -44,7 +44,6 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("GET", "/api/v1/sources/{id}/volume")] = [T, C, Q, A],
         [("GET", "/api/v1/sources/{id}/volume/samples")] = [T, C, Q, A],
         [("GET", "/api/v1/sources/{id}/volume/{axis}/{index:int}")] = [T, C, Q, A],
-        [("GET", "/api/v1/viewing/plans")] = [T, C, Q, A],
         [("GET", "/api/v1/viewing/plans/schema")] = [T, C, Q, A],
         [("GET", "/api/v1/viewing/plans/{name}")] = [T, C, Q, A],
         [("POST", "/api/v1/jobs/{id}/again")] = [T, C],

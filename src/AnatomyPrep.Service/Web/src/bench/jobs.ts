@@ -78,7 +78,7 @@ function card(job: Job, act: (job: Job, what: string) => void): HTMLElement {
 }
 
 async function newModel(made: (id: string) => void): Promise<void> {
-  const [sources, plans] = await Promise.all([api.get<{ items: Source[] }>("sources").then((a) => a.items.filter((s) => !s.replacedBy)), api.get<string[]>("viewing/plans")]);
+  const [sources, plans] = await Promise.all([api.get<{ items: Source[] }>("sources").then((a) => a.items.filter((s) => !s.replacedBy)), api.get<{ items: { name: string }[] }>("plans").then((a) => a.items.map((p) => p.name))]);
   const source = choice(sources.map((s) => [s.id, text.jobs.sourceOption(s.files, text.moment(s.filedAt), s.id)] as const), sources[0]?.id ?? "");
   const plan = choice(plans.map((p) => [p, p] as const), plans.includes("bone") ? "bone" : plans[0]);
   const anatomy = h("input", { required: true, maxlength: 60, autocomplete: "off" });

@@ -14,8 +14,6 @@ namespace AnatomyPrep.Service.Api;
 /// <summary>Jobs: ask for a model, follow it, stop it, try it again, fetch its files.</summary>
 internal static class JobApi
 {
-    private const int LongestKey = 100;
-
     public static void MapJobs(this RouteGroupBuilder api)
     {
         var jobs = api.MapGroup("/jobs");
@@ -38,14 +36,13 @@ internal static class JobApi
     private static IResult Get(string id, JobStore jobs, DataFolder folder, HttpContext context) =>
         jobs.Find(id) is { } job ? Tags.One(context, VersionOf(job), () => JobView.Of(job, folder)) : NotFound();
 
-    private static IResult Create(NewJob asked, JobStore jobs, ServiceStart start, DataFolder folder, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = "Idempotency-Key")] string? key = null)
+    private static IResult Create(NewJob asked, JobStore jobs, ServiceStart start, DataFolder folder, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = IdempotencyKey.Header)] string? key = null)
     {
-        if (key is { Length: 0 or > LongestKey })
-            throw new Core.Findings.PlanException("request", null, "Idempotency-Key", "too long", "1 to 100 characters");
+        var once = IdempotencyKey.Checked(key);
         var request = new JobRequest(
             asked.Purpose, asked.Anatomy, asked.Side, asked.Plan, asked.RequesterCode, asked.NeededBy, siteKey.Pseudonym(IdentifierKind.Patient, asked.PatientId?.Trim()), asked.SourceId, asked.Profile, asked.Scale);
         request.Check(start);
-        var job = jobs.Create(request, user.Identity!.Name!, key);
+        var job = jobs.Create(request, user.Identity!.Name!, once);
         Tags.Set(context, VersionOf(job));
         return Results.Created($"/api/v1/jobs/{job.Id}", JobView.Of(job, folder));
     }
@@ -56,17 +53,8 @@ internal static class JobApi
     private static IResult Retry(string id, JobStore jobs, DataFolder folder, HttpContext context, ClaimsPrincipal user) =>
         Change(id, jobs, folder, context, () => jobs.Retry(id, user.Identity!.Name!), "Only a failed or cancelled job is tried again.");
 
-    private static IResult Change(string id, JobStore jobs, DataFolder folder, HttpContext context, Func<JobEntry?> change, string refusal)
-    {
-        if (jobs.Find(id) is not { } job)
-            return NotFound();
-        if (!Tags.Matches(context, VersionOf(job)))
-            return Tags.Changed("The job has changed");
-        if (change() is not { } changed)
-            return Results.Problem(statusCode: StatusCodes.Status409Conflict, title: "The job is not in that state", detail: refusal);
-        Tags.Set(context, VersionOf(changed));
-        return Results.Ok(JobView.Of(changed, folder));
-    }
+    private static IResult Change(string id, JobStore jobs, DataFolder folder, HttpContext context, Func<JobEntry?> change, string refusal) =>
+        jobs.Find(id) is { } job ? Tags.Change(context, "job", job, VersionOf, change, j => JobView.Of(j, folder), refusal) : NotFound();
 
     private static IResult Files(string id, JobStore jobs, DataFolder folder) =>
         jobs.Find(id) is { Published: not null } job ? Results.Ok(new ListPart<Artifact>(Artifacts.Of(job, folder), null)) : NotFound();

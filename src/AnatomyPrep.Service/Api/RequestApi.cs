@@ -15,8 +15,6 @@ namespace AnatomyPrep.Service.Api;
 /// <summary>Requests: ask for a model, alone or many in a table, give it its source, follow it, withdraw it.</summary>
 internal static class RequestApi
 {
-    private const int LongestKey = 100;
-
     public static void MapRequests(this RouteGroupBuilder api)
     {
         var requests = api.MapGroup("/requests");
@@ -40,14 +38,14 @@ internal static class RequestApi
     private static IResult Get(string id, RequestStore requests, HttpContext context) =>
         requests.Find(id) is { } request ? Tags.One(context, request.Version, () => RequestView.Of(request)) : NotFound();
 
-    private static IResult Create(NewRequest asked, RequestStore requests, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = "Idempotency-Key")] string? key = null)
+    private static IResult Create(NewRequest asked, RequestStore requests, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = IdempotencyKey.Header)] string? key = null)
     {
-        var made = requests.Create([Checked(asked, start, siteKey)], user.Identity!.Name!, CheckedKey(key))[0];
+        var made = requests.Create([Checked(asked, start, siteKey)], user.Identity!.Name!, IdempotencyKey.Checked(key))[0];
         Tags.Set(context, made.Version);
         return Results.Created($"/api/v1/requests/{made.Id}", RequestView.Of(made));
     }
 
-    private static async Task<IResult> CreateManyAsync(RequestStore requests, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = "Idempotency-Key")] string? key = null)
+    private static async Task<IResult> CreateManyAsync(RequestStore requests, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = IdempotencyKey.Header)] string? key = null)
     {
         if (context.Request.ContentType?.StartsWith("text/csv", StringComparison.OrdinalIgnoreCase) != true)
             return Results.Problem(statusCode: StatusCodes.Status415UnsupportedMediaType, title: "Only text/csv is taken here");
@@ -70,7 +68,7 @@ internal static class RequestApi
 
         if (wrong.Count > 0)
             return Results.Problem(statusCode: StatusCodes.Status422UnprocessableEntity, title: "The table has wrong rows", detail: "None of its rows was taken. Correct those that are named, then send all of it again.", extensions: [new("rows", wrong)]);
-        var made = requests.Create(asked, user.Identity!.Name!, CheckedKey(key));
+        var made = requests.Create(asked, user.Identity!.Name!, IdempotencyKey.Checked(key));
         return Results.Created((string?)null, new ListPart<RequestView>([.. made.Select(RequestView.Of)], null));
     }
 
@@ -91,17 +89,8 @@ internal static class RequestApi
     private static IResult Retry(string id, RequestStore requests, HttpContext context, ClaimsPrincipal user) =>
         Change(id, requests, context, () => requests.Retry(id, user.Identity!.Name!), "Only a failed or cancelled request is taken up again.");
 
-    private static IResult Change(string id, RequestStore requests, HttpContext context, Func<RequestEntry?> change, string refusal)
-    {
-        if (requests.Find(id) is not { } request)
-            return NotFound();
-        if (!Tags.Matches(context, request.Version))
-            return Tags.Changed("The request has changed");
-        if (change() is not { } changed)
-            return Results.Problem(statusCode: StatusCodes.Status409Conflict, title: "The request is not in that state", detail: refusal);
-        Tags.Set(context, changed.Version);
-        return Results.Ok(RequestView.Of(changed));
-    }
+    private static IResult Change(string id, RequestStore requests, HttpContext context, Func<RequestEntry?> change, string refusal) =>
+        requests.Find(id) is { } request ? Tags.Change(context, "request", request, r => r.Version, change, RequestView.Of, refusal) : NotFound();
 
     private static ModelRequest Checked(NewRequest asked, ServiceStart start, SiteKey siteKey)
     {
@@ -113,9 +102,6 @@ internal static class RequestApi
         request.Check(start);
         return request;
     }
-
-    private static string? CheckedKey(string? key) =>
-        key is { Length: 0 or > LongestKey } ? throw new PlanException("request", null, "Idempotency-Key", "too long", "1 to 100 characters") : key;
 
     private static IResult NotFound() => Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such request");
 }

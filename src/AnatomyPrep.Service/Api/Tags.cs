@@ -22,11 +22,22 @@ internal static class Tags
     public static IResult List<T>(HttpContext context, IEnumerable<string> versions, Func<T> view) =>
         One(context, Convert.ToHexStringLower(SHA256.HashData(Encoding.UTF8.GetBytes(string.Join('\n', versions))))[..MarkLength], view);
 
-    /// <summary>False where a request names another version than the one that is there.</summary>
-    public static bool Matches(HttpContext context, string version) =>
-        context.Request.Headers.IfMatch is not { Count: > 0 } match || match.Contains(Quoted(version)) || match.Contains("*");
+    /// <summary>Changes a thing that is there: 412 where the request names another version of it, 409 where it is not in a state for that.</summary>
+    /// <param name="what">job, request.</param>
+    /// <param name="change">Null where the state does not allow it.</param>
+    public static IResult Change<T>(HttpContext context, string what, T there, Func<T, string> version, Func<T?> change, Func<T, object> view, string refusal)
+        where T : class
+    {
+        if (!Matches(context, version(there)))
+            return Results.Problem(statusCode: StatusCodes.Status412PreconditionFailed, title: $"The {what} has changed", detail: "Read it again, then decide.");
+        if (change() is not { } changed)
+            return Results.Problem(statusCode: StatusCodes.Status409Conflict, title: $"The {what} is not in that state", detail: refusal);
+        Set(context, version(changed));
+        return Results.Ok(view(changed));
+    }
 
-    public static IResult Changed(string title) => Results.Problem(statusCode: StatusCodes.Status412PreconditionFailed, title: title, detail: "Read it again, then decide.");
+    private static bool Matches(HttpContext context, string version) =>
+        context.Request.Headers.IfMatch is not { Count: > 0 } match || match.Contains(Quoted(version)) || match.Contains("*");
 
     private static string Quoted(string version) => $"\"{version}\"";
 }

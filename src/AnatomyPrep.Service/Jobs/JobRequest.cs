@@ -1,3 +1,4 @@
+using System.Data.Common;
 using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Statements;
@@ -22,6 +23,7 @@ public sealed record JobRequest(
     public const double LargestScale = 20;
 
     private const int LongestWord = 60;
+    private const string DayForm = "yyyy-MM-dd";
 
     /// <exception cref="PlanException">A value that is not allowed; the message says which are.</exception>
     public void Check(ServiceStart start)
@@ -66,12 +68,43 @@ public sealed record JobRequest(
             yield return string.Create(CultureInfo.InvariantCulture, $"--scale={Scale}");
     }
 
+    /// <summary>The values of its columns, which are called alike in every table that holds one.</summary>
+    internal (string Name, object? Value)[] Values() =>
+    [
+        ("@purpose", Purpose.ToString()),
+        ("@anatomy", Anatomy),
+        ("@side", Side?.ToString()),
+        ("@scale", Scale),
+        ("@plan", Plan),
+        ("@profile", Profile),
+        ("@requester", RequesterCode),
+        ("@needed", NeededBy?.ToString(DayForm, CultureInfo.InvariantCulture)),
+        ("@patient", PatientKey),
+        ("@source", SourceId),
+    ];
+
+    /// <summary>Reads it from a row that has its columns.</summary>
+    internal static JobRequest Of(DbDataReader row, string? requestId)
+    {
+        string? Text(string column) => row.GetOrdinal(column) is var at && row.IsDBNull(at) ? null : row.GetString(at);
+        return new(
+            Enum.Parse<Purpose>(Text("purpose")!),
+            Text("anatomy")!,
+            Text("side") is { } side ? Enum.Parse<Side>(side) : null,
+            Text("plan")!,
+            Text("requester"),
+            Text("needed_by") is { } day ? DateOnly.ParseExact(day, DayForm, CultureInfo.InvariantCulture) : null,
+            Text("patient_key"),
+            Text("source_id"),
+            Text("profile"),
+            row.GetDouble(row.GetOrdinal("scale")),
+            requestId);
+    }
+
     private static bool IsWords(string text) =>
         text.Length is > 0 and <= LongestWord && char.IsAsciiLetterOrDigit(text[0]) && text.All(c => char.IsAsciiLetterOrDigit(c) || c is ' ' or '-');
 
     private static PlanException Wrong(string field, string allowed) => new("request", null, field, "not allowed", allowed);
-
-    internal static string? Text(DateOnly? day) => day?.ToString("yyyy-MM-dd", CultureInfo.InvariantCulture);
 }
 
 public enum JobState

@@ -74,22 +74,15 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         change.Execute(
             "INSERT INTO job (id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, idempotency_key, profile, scale, request_id) "
             + "VALUES (@id, @state, @purpose, @anatomy, @side, @plan, @requester, @needed, @patient, @source, @at, @by, @key, @profile, @scale, @request)",
-            ("@id", id),
-            ("@state", (request.SourceId is null ? JobState.Waiting : JobState.Queued).ToString()),
-            ("@purpose", request.Purpose.ToString()),
-            ("@anatomy", request.Anatomy),
-            ("@side", request.Side?.ToString()),
-            ("@plan", request.Plan),
-            ("@requester", request.RequesterCode),
-            ("@needed", JobRequest.Text(request.NeededBy)),
-            ("@patient", request.PatientKey),
-            ("@source", request.SourceId),
-            ("@at", Now),
-            ("@by", account),
-            ("@key", key),
-            ("@profile", request.Profile),
-            ("@scale", request.Scale),
-            ("@request", request.RequestId));
+            [
+                .. request.Values(),
+                ("@id", id),
+                ("@state", (request.SourceId is null ? JobState.Waiting : JobState.Queued).ToString()),
+                ("@at", Now),
+                ("@by", account),
+                ("@key", key),
+                ("@request", request.RequestId),
+            ]);
         events.Append(change, new("job.created", id, account, Detail: $"plan {request.Plan}") { Request = request.AsRunRequest() });
         return Find(change, id)!;
     }
@@ -256,18 +249,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
         int? Number(int column) => row.IsDBNull(column) ? null : row.GetInt32(column);
         DateTimeOffset? Time(int column) => Text(column) is { } at ? RecordTime.Parse(at) : null;
-        var request = new JobRequest(
-            Enum.Parse<Purpose>(row.GetString(2)),
-            row.GetString(3),
-            Text(4) is { } side ? Enum.Parse<Side>(side) : null,
-            row.GetString(5),
-            Text(6),
-            Text(7) is { } day ? DateOnly.ParseExact(day, "yyyy-MM-dd", CultureInfo.InvariantCulture) : null,
-            Text(8),
-            Text(9),
-            Text(21),
-            row.GetDouble(22),
-            Text(23));
+        var request = JobRequest.Of(row, Text(23));
         return new(
             row.GetString(0), Enum.Parse<JobState>(row.GetString(1)), request, RecordTime.Parse(row.GetString(10)), row.GetString(11), row.GetInt32(12), row.GetInt32(13), Number(14),
             Number(15) is { } holds ? holds != 0 : null, Text(16), Time(17), Time(18), row.GetInt32(19) != 0, row.GetInt32(20),

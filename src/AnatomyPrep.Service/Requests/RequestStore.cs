@@ -219,38 +219,14 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
             throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
     }
 
-    private static (string, object?)[] Values(ModelRequest asked) =>
-    [
-        ("@purpose", asked.Job.Purpose.ToString()),
-        ("@anatomy", asked.Job.Anatomy),
-        ("@side", asked.Job.Side?.ToString()),
-        ("@scale", asked.Job.Scale),
-        ("@plan", asked.Job.Plan),
-        ("@profile", asked.Job.Profile),
-        ("@requester", asked.Job.RequesterCode),
-        ("@needed", JobRequest.Text(asked.Job.NeededBy)),
-        ("@patient", asked.Job.PatientKey),
-        ("@source", asked.Job.SourceId),
-        ("@note", asked.Note),
-    ];
+    private static (string, object?)[] Values(ModelRequest asked) => [.. asked.Job.Values(), ("@note", asked.Note)];
 
     private static string Text(IReadOnlyList<Finding> findings) => JsonSerializer.Serialize(findings);
 
     private static RequestEntry Entry(DbDataReader row)
     {
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
-        var asked = new JobRequest(
-            Enum.Parse<Purpose>(row.GetString(2)),
-            row.GetString(3),
-            Text(4) is { } side ? Enum.Parse<Side>(side) : null,
-            row.GetString(6),
-            Text(8),
-            Text(9) is { } day ? DateOnly.ParseExact(day, "yyyy-MM-dd", CultureInfo.InvariantCulture) : null,
-            Text(10),
-            Text(11),
-            Text(7),
-            row.GetDouble(5),
-            row.GetString(0));
+        var asked = JobRequest.Of(row, row.GetString(0));
         var findings = JsonSerializer.Deserialize<List<Finding>>(row.GetString(14)) ?? [];
         var state = Enum.Parse<RequestState>(row.GetString(1));
         var (reason, remedy) = state switch

@@ -63,7 +63,7 @@ internal static class PlanSchema
         };
         if (required.Length > 0)
             body["required"] = new JsonArray(required);
-        yield return new JsonObject
+        var form = new JsonObject
         {
             ["type"] = "object",
             ["description"] = spec.Description,
@@ -71,6 +71,10 @@ internal static class PlanSchema
             ["required"] = new JsonArray(spec.Name),
             ["properties"] = new JsonObject { [spec.Name] = body },
         };
+        // A note to who shows models: after such a step they are not where the images are.
+        if (spec.MovesModel)
+            form["x-movesModel"] = true;
+        yield return form;
         if (required.Length == 0)
             yield return new JsonObject { ["const"] = spec.Name };
     }

@@ -34,6 +34,15 @@ public sealed class PlanSchemaTests
     [Trait("Kind", "Outside")]
     public void What_the_reader_refuses_the_schema_refuses(string yaml) => IsValid(yaml).Should().BeFalse();
 
+    [Fact]
+    public void Steps_that_move_the_model_are_marked_as_the_catalogue_says()
+    {
+        var catalog = StepCatalog.Create();
+        var forms = PlanSchema.Create(catalog)["properties"]!["steps"]!["items"]!["oneOf"]!.AsArray().OfType<JsonObject>().Where(f => f["properties"] is not null);
+        forms.Where(f => f["x-movesModel"] is not null).Select(f => f["properties"]!.AsObject().Single().Key)
+            .Should().Equal(catalog.Specs.Where(s => s.MovesModel).Select(s => s.Name)).And.Contain(["lay", "rotate", "mirror"]);
+    }
+
     private static bool IsValid(string yaml)
     {
         var json = new SerializerBuilder().JsonCompatible().Build()

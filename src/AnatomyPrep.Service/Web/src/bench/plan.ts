@@ -7,28 +7,13 @@ import type { Visit } from "../main";
 import { trouble } from "../shell";
 import { text } from "../text";
 import type { Scene } from "../viewing/scene";
+import { ParameterSchema, StepSchema, stepSchemas } from "./steps";
 
 interface Step {
   readonly name: string;
   readonly parameters: Record<string, unknown>;
   /** Number in the plan that was run; null for a step that was added here. */
   readonly ran: number | null;
-}
-
-interface ParameterSchema {
-  readonly type?: string;
-  readonly enum?: readonly string[];
-  readonly minimum?: number;
-  readonly maximum?: number;
-  readonly description?: string;
-  readonly default?: unknown;
-  readonly items?: unknown;
-}
-
-interface StepSchema {
-  readonly name: string;
-  readonly description: string;
-  readonly parameters: Record<string, ParameterSchema>;
 }
 
 export interface PlanPanel {
@@ -112,8 +97,8 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     const parameters = Object.fromEntries(Object.entries(spec.parameters).filter(([, p]) => p.default !== undefined).map(([name, p]) => [name, p.default]));
     change([...steps, { name: spec.name, parameters, ran: null }]);
   });
-  const loaded = api.get<{ properties: { steps: { items: { oneOf: SchemaForm[] } } } }>("viewing/plans/schema").then((s) => {
-    schema = s.properties.steps.items.oneOf.flatMap((form) => Object.entries(form.properties ?? {}).map(([name, body]) => ({ name, description: form.description ?? "", parameters: body.properties ?? {} })));
+  const loaded = stepSchemas().then((s) => {
+    schema = s;
     for (const spec of schema) adding.append(h("option", { value: spec.name }, spec.name));
   }).catch((e: unknown) => fill(note, trouble(e, null)));
   const begin = async (ran: Step[]) => {
@@ -138,11 +123,6 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
       else change([{ name: "threshold", parameters: { lowerHu, upperHu }, ran: null }, ...steps]);
     },
   };
-}
-
-interface SchemaForm {
-  readonly description?: string;
-  readonly properties?: Record<string, { readonly properties?: Record<string, ParameterSchema> }>;
 }
 
 /** A control for one parameter, by its schema; places are taken from the point. */

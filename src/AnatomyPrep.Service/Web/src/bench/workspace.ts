@@ -15,10 +15,9 @@ import { AxisName } from "../viewing/space";
 import { Volume } from "../viewing/volume";
 import { bandPanel } from "./band";
 import { planPanel } from "./plan";
+import { stepSchemas } from "./steps";
 
 const LOOK_AGAIN_MS = 1000;
-// Steps that lay the model for the machine, after which it is not where the images are.
-const MOVING = ["orient", "mirror", "scale", "lay"];
 
 export function workspacePage(visit: Visit, id: string): void {
   const { content, title } = visit;
@@ -51,11 +50,12 @@ async function open(visit: Visit, id: string): Promise<void> {
   left.append(plan.root);
 
   const loadSolid = async (volume: Volume | null, slicePanes: readonly SlicePane[]) => {
-    const [facts, bytes] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal)]);
+    const [facts, bytes, schemas] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), stepSchemas()]);
     run.facts = facts;
     plan.show(facts);
     const surfaces = readGlb(bytes);
-    const isPlaced = !facts.steps.some((s) => MOVING.includes(s.name));
+    const moving = new Set(schemas.filter((s) => s.movesModel).map((s) => s.name));
+    const isPlaced = !facts.steps.some((s) => moving.has(s.name));
     if (volume && isPlaced) {
       const outliners = surfaces.map((s) => new Outliner(s, volume.space));
       for (const pane of slicePanes) pane.outliners = outliners;

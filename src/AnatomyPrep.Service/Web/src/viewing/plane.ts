@@ -3,6 +3,7 @@
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Outliner } from "./outline";
+import { drawScaleBar, drawWords, placeIn } from "./overlay";
 import type { Measure, Scene } from "./scene";
 import { AxisName, Layout, length, sub, V3 } from "./space";
 import type { Volume } from "./volume";
@@ -10,7 +11,6 @@ import type { Volume } from "./volume";
 const AIR = -32768;
 const COLOURS: Record<string, string> = { transverse: "#56b4e9", frontal: "#2fbf8f", sagittal: "#cc79a7" };
 const OUTLINE = "#ff9e1b";
-const BAR_LENGTHS_MM = [1, 2, 5, 10, 20, 50, 100, 200];
 
 /** Grey, and where the band is a tint, of every possible HU; made again only when window or band change. */
 class Shades {
@@ -248,10 +248,10 @@ export class SlicePane {
       canvas.beginPath();
       canvas.arc(x, y, 6, 0, 2 * Math.PI);
       canvas.stroke();
-      label(canvas, mark.label, x + 9, y - 6);
+      drawWords(canvas, mark.label, x + 9, y - 6);
       canvas.globalAlpha = 1;
     }
-    this.#drawScale(canvas);
+    drawScaleBar(canvas, this.root, (this.#view ?? this.#fitted()).scale);
   }
 
   #drawOutlines(canvas: CanvasRenderingContext2D, ratio: number): void {
@@ -323,22 +323,7 @@ export class SlicePane {
       canvas.arc(x, y, 3, 0, 2 * Math.PI);
     }
     canvas.stroke();
-    label(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
-  }
-
-  #drawScale(canvas: CanvasRenderingContext2D): void {
-    const view = this.#view ?? this.#fitted();
-    const long = [...BAR_LENGTHS_MM].reverse().find((mm) => mm * view.scale <= Math.min(160, this.root.clientWidth / 3)) ?? 1;
-    const [x, y] = [14, this.root.clientHeight - 30];
-    canvas.strokeStyle = "#fff";
-    canvas.lineWidth = 2;
-    canvas.beginPath();
-    canvas.moveTo(x, y - 5);
-    canvas.lineTo(x, y);
-    canvas.lineTo(x + long * view.scale, y);
-    canvas.lineTo(x + long * view.scale, y - 5);
-    canvas.stroke();
-    label(canvas, text.wholeMm(long), x + 5, y - 8);
+    drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
   }
 
   #fitted(): View {
@@ -368,15 +353,10 @@ export class SlicePane {
     this.#reading.textContent = text.bench.reading(p, hu);
   }
 
-  #place(e: PointerEvent | WheelEvent): readonly [number, number] {
-    const box = this.root.getBoundingClientRect();
-    return [e.clientX - box.left, e.clientY - box.top];
-  }
-
   #down(e: PointerEvent): void {
     this.root.focus({ preventScroll: true });
     this.#over.setPointerCapture(e.pointerId);
-    const [x, y] = this.#place(e);
+    const [x, y] = placeIn(this.root, e);
     const kind = e.button === 2 ? "grey" : e.button === 1 ? "move" : this.scene.state.tool;
     this.#drag = { kind, x, y, from: kind === "measure" ? this.pointAt(x, y) : null };
     if (kind === "point") this.scene.set({ point: this.pointAt(x, y) });
@@ -388,7 +368,7 @@ export class SlicePane {
   }
 
   #move(e: PointerEvent): void {
-    const [x, y] = this.#place(e);
+    const [x, y] = placeIn(this.root, e);
     this.#hover = this.pointAt(x, y);
     const drag = this.#drag;
     if (!drag) {
@@ -420,7 +400,7 @@ export class SlicePane {
     const drag = this.#drag;
     this.#drag = null;
     if (drag?.kind !== "measure" || !this.#measuring) return;
-    const [x, y] = this.#place(e);
+    const [x, y] = placeIn(this.root, e);
     if (Math.hypot(x - drag.x, y - drag.y) > 3) this.scene.set({ measures: [...this.scene.state.measures, this.#measuring] });
     this.#measuring = null;
     this.draw();
@@ -428,7 +408,7 @@ export class SlicePane {
 
   #wheel(e: WheelEvent): void {
     e.preventDefault();
-    if (e.ctrlKey || e.metaKey) this.zoom(e.deltaY < 0 ? 1.15 : 1 / 1.15, this.#place(e));
+    if (e.ctrlKey || e.metaKey) this.zoom(e.deltaY < 0 ? 1.15 : 1 / 1.15, placeIn(this.root, e));
     else this.goTo(this.#fixed + Math.sign(e.deltaY) * (e.shiftKey ? 10 : 1));
   }
 
@@ -487,13 +467,4 @@ export function outlineColour(outliner: Outliner, of: number): string {
   const [r, g, b] = outliner.surface.colours;
   const srgb = (c: number) => Math.round(255 * Math.min(1, (c / 65535) ** (1 / 2.2)));
   return `rgb(${srgb(r)} ${srgb(g)} ${srgb(b)})`;
-}
-
-function label(canvas: CanvasRenderingContext2D, words: string, x: number, y: number): void {
-  canvas.font = "600 12px system-ui, sans-serif";
-  canvas.lineWidth = 3;
-  canvas.strokeStyle = "rgba(0,0,0,0.85)";
-  canvas.strokeText(words, x, y);
-  canvas.fillStyle = "#fff";
-  canvas.fillText(words, x, y);
 }

@@ -7,6 +7,7 @@ import {
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Surface } from "./glb";
+import { drawScaleBar, drawWords, placeIn } from "./overlay";
 import type { Scene } from "./scene";
 import { cross, length, lettersOf, mul, sub, unit, V3 } from "./space";
 import { thinned } from "./thin";
@@ -292,7 +293,7 @@ export class SolidPane {
       canvas.moveTo(a[0], a[1]);
       canvas.lineTo(b[0], b[1]);
       canvas.stroke();
-      words(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
+      drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
     }
     if (this.#measureFrom) {
       const [x, y] = this.screenOf(this.#measureFrom);
@@ -308,36 +309,16 @@ export class SolidPane {
       canvas.beginPath();
       canvas.arc(x, y, 7, 0, 2 * Math.PI);
       canvas.stroke();
-      words(canvas, mark.label, x + 11, y + 4);
+      drawWords(canvas, mark.label, x + 11, y + 4);
     }
-    this.#drawScale(canvas);
+    drawScaleBar(canvas, this.root, this.root.clientWidth / (this.#camera.right - this.#camera.left));
     this.#reading.textContent = this.#isPlaced ? text.bench.placeOf(point) : text.bench.laid;
-  }
-
-  #drawScale(canvas: CanvasRenderingContext2D): void {
-    const pixelsPerMm = this.root.clientWidth / (this.#camera.right - this.#camera.left);
-    const long = [200, 100, 50, 20, 10, 5, 2, 1].find((mm) => mm * pixelsPerMm <= Math.min(160, this.root.clientWidth / 3)) ?? 1;
-    const [x, y] = [14, this.root.clientHeight - 30];
-    canvas.strokeStyle = "#fff";
-    canvas.lineWidth = 2;
-    canvas.beginPath();
-    canvas.moveTo(x, y - 5);
-    canvas.lineTo(x, y);
-    canvas.lineTo(x + long * pixelsPerMm, y);
-    canvas.lineTo(x + long * pixelsPerMm, y - 5);
-    canvas.stroke();
-    words(canvas, text.wholeMm(long), x + 5, y - 8);
-  }
-
-  #at(e: PointerEvent): readonly [number, number] {
-    const box = this.root.getBoundingClientRect();
-    return [e.clientX - box.left, e.clientY - box.top];
   }
 
   #down(e: PointerEvent): void {
     this.root.focus({ preventScroll: true });
     this.#over.setPointerCapture(e.pointerId);
-    const [x, y] = this.#at(e);
+    const [x, y] = placeIn(this.root, e);
     this.#drag = { kind: e.button === 2 || e.button === 1 || this.scene.state.tool === "move" ? "move" : "turn", x, y, x0: x, y0: y };
     e.preventDefault();
   }
@@ -345,7 +326,7 @@ export class SolidPane {
   #move(e: PointerEvent): void {
     const drag = this.#drag;
     if (!drag) return;
-    const [x, y] = this.#at(e);
+    const [x, y] = placeIn(this.root, e);
     const [dx, dy] = [x - drag.x, y - drag.y];
     [drag.x, drag.y] = [x, y];
     if (drag.kind === "move") {
@@ -361,7 +342,7 @@ export class SolidPane {
   #up(e: PointerEvent): void {
     const drag = this.#drag;
     this.#drag = null;
-    const [x, y] = this.#at(e);
+    const [x, y] = placeIn(this.root, e);
     // A press that did not move is a click: it points at something.
     if (drag && drag.kind === "turn" && Math.hypot(x - drag.x0, y - drag.y0) < 4) this.#point(this.pointAt(x, y));
   }
@@ -410,13 +391,4 @@ export class SolidPane {
 function machineLetters(direction: V3): string {
   const axis = [0, 1, 2].sort((a, b) => Math.abs(direction[b]) - Math.abs(direction[a]))[0];
   return `${direction[axis] >= 0 ? "+" : "−"}${"xyz"[axis]}`;
-}
-
-function words(canvas: CanvasRenderingContext2D, label: string, x: number, y: number): void {
-  canvas.font = "600 12px system-ui, sans-serif";
-  canvas.lineWidth = 3;
-  canvas.strokeStyle = "rgba(0,0,0,0.85)";
-  canvas.strokeText(label, x, y);
-  canvas.fillStyle = "#fff";
-  canvas.fillText(label, x, y);
 }

@@ -1,3 +1,4 @@
+using System.Runtime.InteropServices;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
@@ -8,8 +9,8 @@ namespace AnatomyPrep.Imaging.Segment;
 /// <remarks>
 /// Method: Serra, "Image Analysis and Mathematical Morphology", 1982, with a Euclidean ball as structuring element. The ball is
 ///   taken in the patient, not in samples: for every pair of slices, and every pair of rows in them, the run of columns that
-///   lie within the radius follows from the index-to-patient map, so anisotropy, uneven slices and gantry tilt are exact. A run
-///   is dilated 64 samples at a time by doubling shifts.
+///   lie within the radius follows from the index-to-patient map, so anisotropy, uneven slices and gantry tilt are exact. A row
+///   is widened by a run of columns 256 samples at a time by doubling shifts, once for all rows of the ball with that run.
 /// Border: beyond the images nothing is known, so erosion does not eat a body that leaves them, and closing only ever adds.
 /// Cost: O(bit rows × rows of the ball); memory: one region beside input and output. Same bits on any thread count.
 /// </remarks>
@@ -24,10 +25,17 @@ public static unsafe class Morphology
         var filled = FilledRows(region, run);
         Partition.For(run, region.Slices, slice =>
         {
-            var reach = BallRows.Around(map, slice, radiusMm, region.Columns, region.Rows);
-            var scratch = stackalloc ulong[2 * region.WordsPerRow];
+            var reach = CollectionsMarshal.AsSpan(BallRows.Around(map, slice, radiusMm, region.Columns, region.Rows));
+            using var wide = new WideRow(region.WordsPerRow, BallRows.Farthest(reach));
+            for (int at = 0, next; at < reach.Length; at = next)
+            {
+                for (next = at + 1; next < reach.Length && SameRange(reach[at], reach[next]);)
+                    next++;
+                OrWidened(region, filled, reach[at..next], slice, result, wide);
+            }
+
             for (var row = 0; row < region.Rows; row++)
-                DilateRow(region, filled, reach, row, result.RowPointer(row, slice), scratch);
+                ClearBorder(result.RowPointer(row, slice), region.Columns, region.WordsPerRow);
         });
         return result;
     }
@@ -100,67 +108,25 @@ public static unsafe class Morphology
         return filled;
     }
 
-    private static void DilateRow(Region region, bool[] filled, List<BallRow> reach, int row, ulong* to, ulong* scratch)
+    // Every row of the other slice, widened by from … through (a step of +1 moves bits to the next column), or'ed in at its steps.
+    private static void OrWidened(Region region, bool[] filled, ReadOnlySpan<BallRow> rowsOfRange, int slice, Region result, WideRow wide)
     {
-        foreach (var (slice, rowStep, from, through) in reach)
+        var (other, from, through) = (rowsOfRange[0].Slice, rowsOfRange[0].From, rowsOfRange[0].Through);
+        for (var source = 0; source < region.Rows; source++)
         {
-            var source = row + rowStep;
-            if ((uint)source >= (uint)region.Rows || !filled[(slice * region.Rows) + source])
+            if (!filled[(other * region.Rows) + source])
                 continue;
-            OrRange(region.RowPointer(source, slice), to, region.WordsPerRow, from, through, scratch);
-        }
-
-        ClearBorder(to, region.Columns, region.WordsPerRow);
-    }
-
-    /// <summary>to |= source shifted by every step from … through (a step of +1 moves bits to the next column).</summary>
-    internal static void OrRange(ulong* source, ulong* to, int words, int from, int through, ulong* scratch)
-    {
-        // Bits that leave the row are lost, so steps always lead away from the source: one sweep to each side.
-        if (through >= 0)
-            Widen(source, to, words, Math.Max(from, 0), through, scratch);
-        if (from < 0)
-            Widen(source, to, words, Math.Min(through, -1), from, scratch);
-    }
-
-    // Steps nearest … farthest, both of one sign. Doubling: each round covers twice as many steps.
-    private static void Widen(ulong* source, ulong* to, int words, int nearest, int farthest, ulong* scratch)
-    {
-        ulong* wide = scratch, next = scratch + words;
-        Shift(source, wide, words, nearest);
-        int width = Math.Abs(farthest - nearest) + 1, sign = nearest < 0 ? -1 : 1;
-        for (var have = 1; have < width;)
-        {
-            var step = Math.Min(have, width - have);
-            Shift(wide, next, words, sign * step);
-            for (var w = 0; w < words; w++)
-                wide[w] |= next[w];
-            have += step;
-        }
-
-        for (var w = 0; w < words; w++)
-            to[w] |= wide[w];
-    }
-
-    private static void Shift(ulong* source, ulong* to, int words, int step)
-    {
-        int whole = Math.DivRem(Math.Abs(step), 64, out var bits);
-        for (var w = 0; w < words; w++)
-        {
-            if (step >= 0)
+            wide.Set(region.RowPointer(source, other), from, through);
+            foreach (var reach in rowsOfRange)
             {
-                ulong high = Word(source, w - whole, words), low = Word(source, w - whole - 1, words);
-                to[w] = bits == 0 ? high : (high << bits) | (low >> (64 - bits));
-            }
-            else
-            {
-                ulong low = Word(source, w + whole, words), high = Word(source, w + whole + 1, words);
-                to[w] = bits == 0 ? low : (low >> bits) | (high << (64 - bits));
+                var row = source - reach.RowStep;
+                if ((uint)row < (uint)region.Rows)
+                    wide.OrInto(result.RowPointer(row, slice));
             }
         }
     }
 
-    private static ulong Word(ulong* row, int w, int words) => (uint)w < (uint)words ? row[w] : 0;
+    private static bool SameRange(BallRow a, BallRow b) => (a.Slice, a.From, a.Through) == (b.Slice, b.From, b.Through);
 
     // Bits 0 and beyond columns belong to the empty border.
     private static void ClearBorder(ulong* row, int columns, int words)
@@ -195,7 +161,17 @@ public static unsafe class Morphology
                 }
             }
 
+            // A row widened once serves all steps of one range.
+            reach.Sort((a, b) => (a.Slice, a.From, a.Through, a.RowStep).CompareTo((b.Slice, b.From, b.Through, b.RowStep)));
             return reach;
+        }
+
+        public static int Farthest(ReadOnlySpan<BallRow> reach)
+        {
+            var farthest = 0;
+            foreach (var row in reach)
+                farthest = Math.Max(farthest, Math.Max(Math.Abs(row.From), Math.Abs(row.Through)));
+            return farthest;
         }
 
         // Whole steps s with |offset + s·column| ≤ radius: between the roots of a quadratic.

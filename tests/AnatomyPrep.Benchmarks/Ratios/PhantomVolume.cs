@@ -33,12 +33,17 @@ internal sealed class PhantomVolume : IDisposable
     public string? DicomFolder { get; }
 
     /// <summary>Where the reference benchmark keeps the mesh it simplified for its mesh stages.</summary>
-    public string ReferenceMeshPath => Path.Combine(Path.GetDirectoryName(RawPath)!, $"bench_{string.Join('x', Size)}", "mesh200k.stl");
+    public string ReferenceMeshPath => ReferenceFile("mesh200k.stl");
+
+    /// <summary>Where the reference benchmark writes the whole surface as STL.</summary>
+    public string ReferenceSurfacePath => ReferenceFile("surface.stl");
 
     /// <summary>Read on first use.</summary>
     public Volume Volume => _volume ??= Read();
 
     public void Dispose() => _volume?.Dispose();
+
+    private string ReferenceFile(string name) => Path.Combine(Path.GetDirectoryName(RawPath)!, $"bench_{string.Join('x', Size)}", name);
 
     private unsafe Volume Read()
     {

@@ -50,8 +50,8 @@ internal static class RatioTable
         if (!File.Exists(sidecar))
             Start("/usr/bin/python3", Path.Combine(s_reference, "make_phantom.py"), work, size);
         using var phantom = new PhantomVolume(sidecar);
-        if (!File.Exists(phantom.ReferenceMeshPath))
-            Start("/usr/bin/python3", Path.Combine(s_reference, "bench_vtk.py"), sidecar, "--repeat", "1", "--only", "flying_edges,largest_component,windowed_sinc_20,quadric_decimation_to_200k");
+        if (!File.Exists(phantom.ReferenceMeshPath) || !File.Exists(phantom.ReferenceSurfacePath))
+            Start("/usr/bin/python3", Path.Combine(s_reference, "bench_vtk.py"), sidecar, "--repeat", "1", "--only", "flying_edges,largest_component,windowed_sinc_20,quadric_decimation_to_200k,stl_write");
         return sidecar;
     }
 

@@ -38,6 +38,7 @@ internal static class Stages
         ("distance", "itk_signed_distance_maurer", "itk", "distance inside the region (reference: to both sides)"),
         ("largest", "largest_component", "vtk", "largest piece"),
         ("stl-write", "stl_write", "vtk", "binary STL"),
+        ("stl-read", "stl_read", "vtk", "binary STL, equal corners joined"),
         ("smooth", "windowed_sinc_20", "vtk", "smoothing, 20 passes"),
         ("simplify", "quadric_decimation_90", "vtk", "simplification by 90 %"),
         ("simplify-200k", "cgal_edge_collapse_90", "cgal", "simplification by 90 %, 200,000 triangles"),
@@ -66,6 +67,8 @@ internal static class Stages
                 var mesh = Extract(phantom.Volume, run);
                 var path = phantom.RawPath + ".stl";
                 return new(() => StlFormat.Write(mesh, path, "benchmark", run), () => File.Delete(path));
+            case "stl-read":
+                return new(() => MeshFile.Read(phantom.ReferenceSurfacePath, new MeshReadOptions(LengthUnit.Millimetre), run));
             case "components":
                 var region = Threshold.Apply(phantom.Volume, s_window, run);
                 return new(() => Components.Find(region, phantom.Volume.Map, run).Dispose(), region.Dispose);

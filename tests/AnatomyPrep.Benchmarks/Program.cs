@@ -1,16 +1,21 @@
 using AnatomyPrep.Benchmarks.Ratios;
+using AnatomyPrep.Imaging.Acquire;
 using BenchmarkDotNet.Running;
 
 // ratios WORKDIR [SIZE] [REPEATS]   every stage beside the reference libraries, in one run; prints and writes the table
 // stage NAME SIDECAR REPEATS        one stage of ours in this process, one JSON line (ratios starts it)
 // print MESH REPEATS               stages of making ready for the printer on a mesh file
+// whole SOURCE PLAN                a whole prepare in this process, stage by stage
 // support MESH HEIGHTMM            support of the chosen orientation beside that of 500 random ones, the mesh scaled to a height
+// reader-child                      the reader of untrusted images, which a whole run starts as a child
 // anything else                     BenchmarkDotNet on the kernels
 return args switch
 {
     ["ratios", ..] => RatioTable.Run(args[1..]),
     ["stage", var name, var sidecar, var repeats] => OwnStage.Run(name, sidecar, int.Parse(repeats, System.Globalization.CultureInfo.InvariantCulture)),
     ["print", var mesh, var repeats] => PrintStages.Run(mesh, repeats),
+    ["whole", var source, var plan] => WholeRun.Run(source, plan),
+    ["reader-child"] => ReaderChild.Run(Console.OpenStandardInput(), Console.OpenStandardOutput()),
     ["support", var mesh, var height] => PrintStages.Support(mesh, double.Parse(height, System.Globalization.CultureInfo.InvariantCulture)),
     _ => RunKernels(args),
 };

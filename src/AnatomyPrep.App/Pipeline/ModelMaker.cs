@@ -54,6 +54,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             if (solid.Shifts is { } shifts)
                 ModelFiles.WriteShifts(shifts, solid.SensitivityFile, folder, run);
         dicom.Write(made, folder);
+        run.Report("files", "report and label", 0.5);
         ModelFiles.WritePapers(made, pictures, folder, run);
         return made;
     }
@@ -73,6 +74,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
 
     private static FinishedSolid Finished(PlanStructure? structure, Mesh mesh, MeshFacts facts, short? levelHu, SurfaceShifts? shifts, Mesh? source, Affine3? placement, double removedMm3, RunContext run)
     {
+        run.Report("verify", "distance to the images", 0);
         var deviation = source is not null && placement is { } where ? SourceDeviation.Measure(mesh, where, source, run) : null;
         var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)) with
         {

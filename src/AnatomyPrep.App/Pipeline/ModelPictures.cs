@@ -89,6 +89,7 @@ internal static class ModelPictures
     /// <summary>Drawn where the images are, however the plan placed the model, so that the patient's letters around it hold.</summary>
     private static ModelPicture WriteDeviation(FinishedSolid solid, string caption, string folder, RunContext run)
     {
+        run.Report("pictures", "deviation", 0.2);
         var (model, vertexMm) = (solid.Deviation!.Model, solid.Deviation.VertexMm);
         PreviewPicture.Write(model, Path.Combine(folder, solid.DeviationPicture), PreviewOptions.Default with { Colours = TriangleColours.BySignedLength(model, vertexMm, s_shiftLimitsMm) }, run);
         return new(solid.DeviationPicture, caption, true);
@@ -105,6 +106,7 @@ internal static class ModelPictures
 
     private static ModelPicture WriteShifts(SurfaceShifts shifts, string file, string subject, string folder, RunContext run)
     {
+        run.Report("pictures", "sensitivity", 0.3);
         var colours = TriangleColours.ByLength(shifts.Mesh, shifts.LargestMm, s_shiftLimitsMm);
         PreviewPicture.Write(shifts.Mesh, Path.Combine(folder, file), PreviewOptions.Default with { Colours = colours }, run);
         return new(file, FormattableString.Invariant($"{subject} moves for {shifts.StepHu} HU more or less"), true);

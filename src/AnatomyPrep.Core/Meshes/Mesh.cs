@@ -1,3 +1,4 @@
+using System.Numerics;
 using AnatomyPrep.Core.Geometry;
 
 namespace AnatomyPrep.Core.Meshes;
@@ -26,13 +27,26 @@ public sealed class Mesh
         if (origins.Length != triangles.Length / 3)
             throw new ArgumentException("One origin per triangle is needed.", nameof(origins));
         var vertices = positions.Length / 3;
-        foreach (var v in triangles)
-            if ((uint)v >= (uint)vertices)
-                throw new ArgumentException($"Vertex index {v} is outside 0 … {vertices - 1}.", nameof(triangles));
+        if (FirstAtOrAbove(triangles, vertices) is var bad and >= 0)
+            throw new ArgumentException($"Vertex index {triangles[bad]} is outside 0 … {vertices - 1}.", nameof(triangles));
         OriginMm = originMm;
         _positions = positions;
         _triangles = triangles;
         _origins = origins;
+    }
+
+    // A negative index is a large one without its sign.
+    private static int FirstAtOrAbove(ReadOnlySpan<int> indices, int limit)
+    {
+        var i = 0;
+        var limits = new Vector<uint>((uint)limit);
+        for (; i <= indices.Length - Vector<uint>.Count; i += Vector<uint>.Count)
+            if (Vector.GreaterThanOrEqualAny(Vector.AsVectorUInt32(new Vector<int>(indices[i..])), limits))
+                break;
+        for (; i < indices.Length; i++)
+            if ((uint)indices[i] >= (uint)limit)
+                return i;
+        return -1;
     }
 
     public static Mesh Empty { get; } = new(Vec3.Zero, [], []);

@@ -45,16 +45,19 @@ public static unsafe class FlyingEdges
         var origins = GC.AllocateUninitializedArray<Origin>(rows.Triangles);
         var placedBy = GC.AllocateUninitializedArray<Origin>(rows.Vertices);
         var kept = new long[region.Slices + 2];
+        var allMeasured = new bool[region.Slices + 2];
         var borderMm2 = new double[region.Slices + 1];
         Partition.For(run, kept.Length, k =>
         {
-            kept[k] = PlaceVertices(volume, region, rows, k - 1, originMm, positions, placedBy);
+            (kept[k], allMeasured[k]) = PlaceVertices(volume, region, rows, k - 1, originMm, positions, placedBy);
             run.Report("surface", "placing vertices", (double)k / kept.Length);
         });
         // Only then: a triangle looks at vertices of the next slice too.
         Partition.For(run, borderMm2.Length, k =>
         {
-            borderMm2[k] = JoinTriangles(region, rows, k - 1, positions, placedBy, triangles, origins);
+            // Most slices need not ask three vertices of every triangle what placed them.
+            var by = allMeasured[k] && allMeasured[k + 1] ? null : placedBy;
+            borderMm2[k] = JoinTriangles(region, rows, k - 1, positions, by, triangles, origins);
             run.Report("surface", "joining triangles", (double)k / borderMm2.Length);
         });
         return new(new Mesh(originMm, positions, triangles, origins), kept.Sum(), borderMm2.Sum());
@@ -210,8 +213,8 @@ public static unsafe class FlyingEdges
         return (int)(low & 3);
     }
 
-    /// <summary>Writes the vertices of one slice of bit rows; returns how many were moved to keep their clearance.</summary>
-    private static long PlaceVertices(Volume volume, Region region, RowCounts rows, int slice, Vec3 originMm, float[] positions, Origin[] placedBy)
+    /// <summary>Writes the vertices of one slice of bit rows; returns how many were moved to keep their clearance, and whether grey values placed them all.</summary>
+    private static (long Moved, bool AllMeasured) PlaceVertices(Volume volume, Region region, RowCounts rows, int slice, Vec3 originMm, float[] positions, Origin[] placedBy)
     {
         var words = region.WordsPerRow;
         fixed (float* position = positions)
@@ -241,12 +244,12 @@ public static unsafe class FlyingEdges
                 }
             }
 
-            return placer.Moved;
+            return (placer.Moved, placer.AllMeasured);
         }
     }
 
     /// <summary>Writes the triangles of the cells between slice and slice + 1; returns the area of those at the border of the images.</summary>
-    private static double JoinTriangles(Region region, RowCounts rows, int slice, float[] positions, Origin[] placedBy, int[] triangles, Origin[] origins)
+    private static double JoinTriangles(Region region, RowCounts rows, int slice, float[] positions, Origin[]? placedBy, int[] triangles, Origin[] origins)
     {
         fixed (Origin* by = placedBy, origin = origins)
         fixed (int* corner = triangles)
@@ -307,7 +310,7 @@ public static unsafe class FlyingEdges
                         triangles[3L * at] = a;
                         triangles[(3L * at) + 1] = b;
                         triangles[(3L * at) + 2] = c;
-                        origins[at] = atBorder ? Origin.Cut : Strongest(placedBy[a], placedBy[b], placedBy[c]);
+                        origins[at] = atBorder ? Origin.Cut : placedBy == null ? Origin.Measured : Strongest(placedBy[a], placedBy[b], placedBy[c]);
                         if (atBorder)
                             borderMm2 += Area(positions, a, b, c);
                     }

@@ -40,6 +40,7 @@ internal unsafe struct VertexPlacer
     private bool _plainRow;
     private bool _plainNextRow;
     private Vec3 _rowMm;
+    private Origin _strongest;
 
     public VertexPlacer(Volume volume, Region region, Vec3 originMm, int slice, float* positions, Origin* placedBy)
     {
@@ -61,6 +62,9 @@ internal unsafe struct VertexPlacer
 
     /// <summary>How many vertices were moved to keep their clearance.</summary>
     public long Moved { get; private set; }
+
+    /// <summary>Whether grey values placed every vertex so far.</summary>
+    public readonly bool AllMeasured => _strongest == Origin.Measured;
 
     /// <summary>The next vertices are those of this row, from this number on: first along x, then y, then z.</summary>
     public void StartRow(int row, int firstVertex)
@@ -189,6 +193,7 @@ internal unsafe struct VertexPlacer
     private double Clear(double fromInside, Origin by, double clear)
     {
         _placedBy[_vertex] = by;
+        _strongest |= by;
         if (fromInside >= clear && fromInside <= 1 - clear)
             return fromInside;
         Moved++;

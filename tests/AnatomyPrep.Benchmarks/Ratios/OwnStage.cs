@@ -32,7 +32,7 @@ internal static class OwnStage
         return 0;
     }
 
-    private static double Resident(string field)
+    internal static double Resident(string field)
     {
         var line = File.ReadLines("/proc/self/status").First(l => l.StartsWith(field + ":", StringComparison.Ordinal));
         return double.Parse(line.Split((char[]?)null, StringSplitOptions.RemoveEmptyEntries)[1], CultureInfo.InvariantCulture) / 1024;

@@ -40,7 +40,9 @@ internal sealed class DicomModel(LoadedSource source, PlanText plan, bool places
         var frame = placesElsewhere || images is null ? DicomUid.From($"frame {sourceHash} {planHash}") : images;
         var mirrored = plan.Plan.Steps.Count(s => s.Name == "mirror") % 2 == 1;
         var description = new EncapsulatedStlDescription(sourceHash, planHash, study, frame, Title(facts), mirrored, source.Archive?.Patient);
-        System.IO.File.WriteAllBytes(Path.Combine(folder, File), EncapsulatedStl.Encode(System.IO.File.ReadAllBytes(Path.Combine(folder, ModelFiles.Stl)), description));
+        using var stl = System.IO.File.OpenRead(Path.Combine(folder, ModelFiles.Stl));
+        using var file = System.IO.File.Create(Path.Combine(folder, File));
+        EncapsulatedStl.Write(stl, description, file);
     }
 
     private static bool Fits(long triangles) => StlHeaderBytes + (StlTriangleBytes * triangles) < LargestBytes;

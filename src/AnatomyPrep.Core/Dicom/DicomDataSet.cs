@@ -39,9 +39,17 @@ public sealed class DicomDataSet
 
     public DicomDataSet Bytes(DicomTag tag, Vr vr, byte[] value) => Put(tag, vr, Padded(value, 0));
 
+    /// <summary>A long value that is not held in memory; an odd length is padded with a zero.</summary>
+    /// <param name="bytes">From where it stands to its end; read when the object is written, and left open.</param>
+    public DicomDataSet Bytes(DicomTag tag, Vr vr, Stream bytes)
+    {
+        _elements[tag] = new DicomElement(vr, [], [], bytes);
+        return this;
+    }
+
     public DicomDataSet Sequence(DicomTag tag, params IReadOnlyList<DicomDataSet> items)
     {
-        _elements[tag] = new DicomElement(Vr.SQ, [], items);
+        _elements[tag] = new DicomElement(Vr.SQ, [], items, null);
         return this;
     }
 
@@ -55,10 +63,25 @@ public sealed class DicomDataSet
     {
         foreach (var (tag, element) in _elements)
         {
+            if (element.Body is { } body)
+            {
+                WriteBody(to, tag, element.Vr, body, implicitVr);
+                continue;
+            }
+
             var value = element.Vr == Vr.SQ ? EncodeItems(element.Items, implicitVr) : element.Value;
             WriteHeader(to, tag, element.Vr, value.Length, implicitVr);
             to.Write(value);
         }
+    }
+
+    private static void WriteBody(Stream to, DicomTag tag, Vr vr, Stream body, bool implicitVr)
+    {
+        var length = checked((int)(body.Length - body.Position));
+        WriteHeader(to, tag, vr, length + (length % 2), implicitVr);
+        body.CopyTo(to);
+        if (length % 2 != 0)
+            to.WriteByte(0);
     }
 
     private static byte[] EncodeItems(IReadOnlyList<DicomDataSet> items, bool implicitVr)
@@ -118,9 +141,9 @@ public sealed class DicomDataSet
 
     private DicomDataSet Put(DicomTag tag, Vr vr, byte[] value)
     {
-        _elements[tag] = new DicomElement(vr, value, []);
+        _elements[tag] = new DicomElement(vr, value, [], null);
         return this;
     }
 
-    private sealed record DicomElement(Vr Vr, byte[] Value, IReadOnlyList<DicomDataSet> Items);
+    private sealed record DicomElement(Vr Vr, byte[] Value, IReadOnlyList<DicomDataSet> Items, Stream? Body);
 }

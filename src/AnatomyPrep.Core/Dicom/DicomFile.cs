@@ -14,6 +14,14 @@ public sealed class DicomFile(DicomDataSet dataSet, bool implicitVr, string writ
 
     public byte[] Encode()
     {
+        using var file = new MemoryStream();
+        WriteTo(file);
+        return file.ToArray();
+    }
+
+    /// <summary>As <see cref="Encode"/>, without holding the whole in memory.</summary>
+    public void WriteTo(Stream file)
+    {
         var meta = new DicomDataSet()
             .Bytes(new DicomTag(0x0002, 0x0001), Vr.OB, [0, 1])
             .Text(new DicomTag(0x0002, 0x0002), Vr.UI, DataSet.TextOf(s_sopClassUid) ?? "")
@@ -25,12 +33,10 @@ public sealed class DicomFile(DicomDataSet dataSet, bool implicitVr, string writ
         meta.WriteTo(group, implicitVr: false);
         var length = new DicomDataSet().Bytes(new DicomTag(0x0002, 0x0000), Vr.UL, BitConverter.GetBytes((uint)group.Length));
 
-        using var file = new MemoryStream();
         file.Write(new byte[128]);
         file.Write(Encoding.ASCII.GetBytes("DICM"));
         length.WriteTo(file, implicitVr: false);
         group.WriteTo(file);
         DataSet.WriteTo(file, implicitVr);
-        return file.ToArray();
     }
 }

@@ -19,13 +19,13 @@ public sealed record EncapsulatedStlDescription(
 /// Without a patient, the attributes of patient and study are empty, and the object says that its identity was removed (PS3.3, C.7.1.1). Identifiers of
 ///   series and object are made of the hashes of source and plan under 2.25, so the same run gives the same bytes. The source's
 ///   instances are not listed: optional, and a model leans on the frame of reference.
-/// Memory: three times the STL, which must be below 1 GiB.
+/// Memory: none to speak of, the STL is copied through; it must be below 1 GiB.
 /// </remarks>
 public static class EncapsulatedStl
 {
-    /// <param name="stl">The file, whole; an odd number of bytes is padded, and its true length stated.</param>
+    /// <param name="stl">The file, whole, from its beginning; an odd number of bytes is padded, and its true length stated.</param>
     /// <exception cref="ArgumentException">Nothing, or 1 GiB or more, or no frame of reference.</exception>
-    public static byte[] Encode(byte[] stl, EncapsulatedStlDescription description)
+    public static void Write(Stream stl, EncapsulatedStlDescription description, Stream to)
     {
         if (stl.Length is 0 or >= 1 << 30)
             throw new ArgumentException($"{stl.Length} bytes cannot be encapsulated; between 1 byte and 1 GiB can.", nameof(stl));
@@ -36,7 +36,7 @@ public static class EncapsulatedStl
         SeriesAndEquipment(set, description);
         Document(set, stl, description);
         Model(set, description);
-        return new DicomFile(set, implicitVr: false, "ANATOMYPREP").Encode();
+        new DicomFile(set, implicitVr: false, "ANATOMYPREP").WriteTo(to);
     }
 
     private static void PatientAndStudy(DicomDataSet set, EncapsulatedStlDescription description)
@@ -73,7 +73,7 @@ public static class EncapsulatedStl
         .Text(new(0x0018, 0x1000), Vr.LO, "none")
         .Text(new(0x0018, 0x1020), Vr.LO, "1");
 
-    private static void Document(DicomDataSet set, byte[] stl, EncapsulatedStlDescription description) => set
+    private static void Document(DicomDataSet set, Stream stl, EncapsulatedStlDescription description) => set
         .Text(new(0x0008, 0x0016), Vr.UI, DicomUid.EncapsulatedStlStorage)
         .Text(new(0x0008, 0x0018), Vr.UI, DicomUid.From($"model {description.SourceSha256} {description.PlanSha256}"))
         .Integer(new(0x0020, 0x0013), 1)

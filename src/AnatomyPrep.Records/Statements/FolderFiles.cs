@@ -20,6 +20,18 @@ internal static class FolderFiles
         return found;
     }
 
+    /// <summary>Hashes of several files of a folder, in the order of the names.</summary>
+    internal static (string Sha256, long Bytes)[] HashAll(string folder, IReadOnlyList<string> names, RunContext run)
+    {
+        var hashes = new (string, long)[names.Count];
+        Partition.For(run, hashes.Length, n =>
+        {
+            hashes[n] = Hash(Path.Combine(folder, names[n]), run);
+            run.Report("record", "hashing", (double)n / hashes.Length);
+        });
+        return hashes;
+    }
+
     /// <summary>SHA-256, lower-case hex, and the number of bytes read. Peak memory 1 MB.</summary>
     internal static (string Sha256, long Bytes) Hash(string path, RunContext run)
     {

@@ -31,19 +31,13 @@ public static class RecordWriter
     public static byte[] RunFile(RunFacts facts) =>
         Encoding.UTF8.GetBytes(JsonSerializer.Serialize(facts, RecordJson.Indented) + "\n");
 
-    private static List<Subject> HashAll(string folder, RunContext run)
+    private static Subject[] HashAll(string folder, RunContext run)
     {
         var names = FolderFiles.List(folder).Where(f => !RecordFiles.IsOutsideStatement(f.Name)).ToList();
-        var subjects = new List<Subject>(names.Count);
         foreach (var (name, isLink) in names)
-        {
             if (isLink || !RunStatement.IsSafeName(name))
                 throw new ArgumentException($"The artifact {name} is a link or has a name that cannot stand in a record.", nameof(folder));
-            var (sha256, bytes) = FolderFiles.Hash(Path.Combine(folder, name), run);
-            subjects.Add(new Subject(name, sha256, bytes));
-            run.Report("record", "hashing", (double)subjects.Count / names.Count);
-        }
-
-        return subjects;
+        var hashes = FolderFiles.HashAll(folder, [.. names.Select(n => n.Name)], run);
+        return [.. names.Zip(hashes, (n, h) => new Subject(n.Name, h.Sha256, h.Bytes))];
     }
 }

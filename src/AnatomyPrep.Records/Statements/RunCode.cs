@@ -20,10 +20,10 @@ public sealed record RunCode(string RunId, string FilesSha256)
     /// <summary>Of a folder that holds everything but papers and record; run.json may be absent and counts as it will be.</summary>
     public static RunCode Of(string folder, RunFacts facts, RunContext run)
     {
+        var names = FolderFiles.List(folder).Select(f => f.Name).Where(n => Counts(n) && n != RecordFiles.Run).ToArray();
         var hashes = new SortedDictionary<string, string>(StringComparer.Ordinal) { [RecordFiles.Run] = Convert.ToHexStringLower(SHA256.HashData(RecordWriter.RunFile(facts))) };
-        foreach (var (name, _) in FolderFiles.List(folder))
-            if (Counts(name) && name != RecordFiles.Run)
-                hashes[name] = FolderFiles.Hash(Path.Combine(folder, name), run).Sha256;
+        foreach (var (name, hash) in names.Zip(FolderFiles.HashAll(folder, names, run)))
+            hashes[name] = hash.Sha256;
         return new(facts.RunId, Hash(hashes.Select(h => (h.Key, h.Value))));
     }
 

@@ -20,7 +20,7 @@ public sealed class EncapsulatedStlTests
         var stl = new byte[bytes];
         new Random(1).NextBytes(stl);
         var file = folder["model.dcm"];
-        File.WriteAllBytes(file, EncapsulatedStl.Encode(stl, s_description));
+        File.WriteAllBytes(file, Encode(stl, s_description));
 
         var (_, output, errors) = Tool.Run("dciodvfy", file);
         (output + errors).Should().Contain("EncapsulatedSTL").And.NotContain("Error");
@@ -41,16 +41,23 @@ public sealed class EncapsulatedStlTests
     public void Same_source_and_plan_give_the_same_bytes_and_another_plan_another_object()
     {
         var stl = new byte[84];
-        var first = EncapsulatedStl.Encode(stl, s_description);
-        EncapsulatedStl.Encode(stl, s_description).Should().Equal(first);
-        EncapsulatedStl.Encode(stl, s_description with { PlanSha256 = new string('c', 64) }).Should().NotEqual(first);
+        var first = Encode(stl, s_description);
+        Encode(stl, s_description).Should().Equal(first);
+        Encode(stl, s_description with { PlanSha256 = new string('c', 64) }).Should().NotEqual(first);
     }
 
     [Fact]
     [Trait("Kind", "Hostile")]
     public void Nothing_to_encapsulate_or_no_frame_of_reference_is_refused()
     {
-        FluentActions.Invoking(() => EncapsulatedStl.Encode([], s_description)).Should().Throw<ArgumentException>();
-        FluentActions.Invoking(() => EncapsulatedStl.Encode([1], s_description with { FrameOfReferenceUid = "" })).Should().Throw<ArgumentException>();
+        FluentActions.Invoking(() => Encode([], s_description)).Should().Throw<ArgumentException>();
+        FluentActions.Invoking(() => Encode([1], s_description with { FrameOfReferenceUid = "" })).Should().Throw<ArgumentException>();
+    }
+
+    private static byte[] Encode(byte[] stl, EncapsulatedStlDescription description)
+    {
+        using var file = new MemoryStream();
+        EncapsulatedStl.Write(new MemoryStream(stl), description, file);
+        return file.ToArray();
     }
 }

@@ -30,6 +30,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
 
         var dicom = new DicomModel(source, plan, PlacesElsewhere(plan.Plan.Steps));
         findings.AddRange(dicom.Findings(solids.Sum(s => (long)s.Mesh.TriangleCount)));
+        GiveBack();
         var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State, folder, run);
         var made = new RunFacts
         {
@@ -61,6 +62,9 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
 
     private bool PlacesElsewhere(IReadOnlyList<PlanStep> steps) => steps.Any(s => catalog.TryFind(s.Name, out var spec) && spec.MovesModel);
 
+    // Trees and tables are as large as several meshes, and the next stage needs none of the last one's: what is garbage must not lie beside what is not.
+    private static void GiveBack() => GC.Collect(GC.MaxGeneration, GCCollectionMode.Aggressive, blocking: true, compacting: true);
+
     private static FinishedSolid MakeModel(PipelineState state, List<Finding> findings, RunContext run)
     {
         // Files hold float32 about zero: what is checked from here on is exactly what they hold.
@@ -74,6 +78,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
 
     private static FinishedSolid Finished(PlanStructure? structure, Mesh mesh, MeshFacts facts, short? levelHu, SurfaceShifts? shifts, Mesh? source, Affine3? placement, double removedMm3, RunContext run)
     {
+        GiveBack();
         run.Report("verify", "distance to the images", 0);
         var deviation = source is not null && placement is { } where ? SourceDeviation.Measure(mesh, where, source, run) : null;
         var measurements = RecordMapping.Measurements(facts, MeshMeasures.AreaByOriginMm2(mesh, run)) with

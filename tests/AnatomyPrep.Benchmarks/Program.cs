@@ -6,6 +6,7 @@ using BenchmarkDotNet.Running;
 // stage NAME SIDECAR REPEATS        one stage of ours in this process, one JSON line (ratios starts it)
 // print MESH REPEATS               stages of making ready for the printer on a mesh file
 // whole SOURCE PLAN                a whole prepare in this process, stage by stage
+// huge 2048x2048x2000              a volume in a mapped file through threshold, largest piece and surface
 // support MESH HEIGHTMM            support of the chosen orientation beside that of 500 random ones, the mesh scaled to a height
 // reader-child                      the reader of untrusted images, which a whole run starts as a child
 // anything else                     BenchmarkDotNet on the kernels
@@ -16,6 +17,7 @@ return args switch
     ["print", var mesh, var repeats] => PrintStages.Run(mesh, repeats),
     ["whole", var source, var plan] => WholeRun.Run(source, plan),
     ["reader-child"] => ReaderChild.Run(Console.OpenStandardInput(), Console.OpenStandardOutput()),
+    ["huge", var size] => HugeVolume.Run(size),
     ["support", var mesh, var height] => PrintStages.Support(mesh, double.Parse(height, System.Globalization.CultureInfo.InvariantCulture)),
     _ => RunKernels(args),
 };

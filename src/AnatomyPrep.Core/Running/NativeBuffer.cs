@@ -6,6 +6,8 @@ namespace AnatomyPrep.Core.Running;
 public sealed unsafe class NativeBuffer<T> : SafeHandle
     where T : unmanaged
 {
+    private readonly IDisposable? _owner;
+
     public NativeBuffer(long length, bool zeroed = false)
         : base(IntPtr.Zero, ownsHandle: true)
     {
@@ -17,6 +19,16 @@ public sealed unsafe class NativeBuffer<T> : SafeHandle
             NativeMemory.Clear(memory, bytes);
         SetHandle((IntPtr)memory);
         GC.AddMemoryPressure(checked((long)bytes));
+    }
+
+    /// <param name="memory">Room for <paramref name="length"/> elements that somebody else owns, such as a mapped file.</param>
+    /// <param name="owner">Keeps it alive; disposed with the buffer.</param>
+    public NativeBuffer(T* memory, long length, IDisposable owner)
+        : base(IntPtr.Zero, ownsHandle: true)
+    {
+        Length = length;
+        _owner = owner;
+        SetHandle((IntPtr)memory);
     }
 
     /// <summary>Number of elements.</summary>
@@ -48,6 +60,12 @@ public sealed unsafe class NativeBuffer<T> : SafeHandle
 
     protected override bool ReleaseHandle()
     {
+        if (_owner is not null)
+        {
+            _owner.Dispose();
+            return true;
+        }
+
         NativeMemory.AlignedFree((void*)handle);
         GC.RemoveMemoryPressure(Math.Max(64, Bytes));
         return true;

@@ -41,14 +41,10 @@ internal sealed unsafe class VolumeFile : IDisposable
     public string PathForChild => FormattableString.Invariant($"/proc/{Environment.ProcessId}/fd/{_file.DangerousGetHandle()}");
 
     /// <summary>Maps the finished file, read-only: from here on nobody changes it.</summary>
-    public short* Map()
-    {
-        _map = MemoryMappedFile.CreateFromFile(_file, null, 0, MemoryMappedFileAccess.Read, HandleInheritability.None, leaveOpen: true);
-        _view = _map.CreateViewAccessor(0, _bytes, MemoryMappedFileAccess.Read);
-        byte* at = null;
-        _view.SafeMemoryMappedViewHandle.AcquirePointer(ref at);
-        return (short*)at;
-    }
+    public short* Map() => Map(MemoryMappedFileAccess.Read);
+
+    /// <summary>Maps the file for this process to fill.</summary>
+    public short* MapToFill() => Map(MemoryMappedFileAccess.ReadWrite);
 
     public void Dispose()
     {
@@ -60,5 +56,14 @@ internal sealed unsafe class VolumeFile : IDisposable
 
         _map?.Dispose();
         _file.Dispose();
+    }
+
+    private short* Map(MemoryMappedFileAccess access)
+    {
+        _map = MemoryMappedFile.CreateFromFile(_file, null, 0, access, HandleInheritability.None, leaveOpen: true);
+        _view = _map.CreateViewAccessor(0, _bytes, access);
+        byte* at = null;
+        _view.SafeMemoryMappedViewHandle.AcquirePointer(ref at);
+        return (short*)at;
     }
 }

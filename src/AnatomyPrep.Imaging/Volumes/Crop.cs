@@ -2,6 +2,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire;
 
 namespace AnatomyPrep.Imaging.Volumes;
 
@@ -28,7 +29,7 @@ public static class Crop
         Require(source, box);
         var count = (long)box.Columns * box.Rows * box.Slices;
         run.Memory.Require(Step, count * sizeof(short), "Crop to a smaller box, or raise the memory limit.");
-        var samples = new NativeBuffer<short>(count);
+        var samples = SampleMemory.For(count);
         try
         {
             Partition.For(run, box.Slices, k =>

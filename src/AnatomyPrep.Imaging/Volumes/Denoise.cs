@@ -2,6 +2,7 @@ using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Imaging.Acquire;
 using OpenCvSharp;
 
 namespace AnatomyPrep.Imaging.Volumes;
@@ -65,7 +66,7 @@ public static class Denoise
         Volume source, int halfColumns, int halfRows, string parameter, double sizeMm, RunContext run, SliceFilter filter)
     {
         run.Memory.Require(Step, source.Count * sizeof(short), "Crop the volume first, leave this step out, or raise the memory limit.");
-        var samples = new NativeBuffer<short>(source.Count);
+        var samples = SampleMemory.For(source.Count);
         try
         {
             var sliceLength = (long)source.Columns * source.Rows;

@@ -48,8 +48,10 @@ public static class GridFile
         var name = Path.GetFileName(headerPath);
         var head = Head(headerPath, out var packed);
         var header = ReadHeader(head, headerPath, packed, new GridChecks(name));
-        CheckMemory(header, name, run);
-        var samples = new NativeBuffer<short>(header.Samples);
+        run.Memory.Require("acquire", header.Samples * sizeof(short), "Give a smaller volume, or raise the memory limit.");
+        // Before room is made for what a small file only says it holds.
+        new SampleReader(header, Path.GetFileName(header.Data.Path), run).CheckSize(new FileInfo(header.Data.Path).Length);
+        var samples = SampleMemory.For(header.Samples);
         try
         {
             var reverse = header.IndexToLps.Determinant < 0;
@@ -137,14 +139,6 @@ public static class GridFile
         using var file = File.OpenHandle(path);
         Span<byte> mark = stackalloc byte[2];
         return RandomAccess.Read(file, mark, at) == 2 && mark.SequenceEqual((ReadOnlySpan<byte>)[0x1F, 0x8B]);
-    }
-
-    private static void CheckMemory(GridHeader header, string name, RunContext run)
-    {
-        var bytes = header.Samples * sizeof(short);
-        run.Memory.Require("acquire", bytes, "Give a smaller volume, or raise the memory limit.");
-        if (bytes > GC.GetGCMemoryInfo().TotalAvailableMemoryBytes)
-            throw new BadInputException(name, "sizes", FormattableString.Invariant($"{bytes / 1e9:F1} GB, more than this machine has"), "Give a smaller volume.");
     }
 
     private static (SampleCounts Counts, IReadOnlyList<SourceFile> Files) ReadSamples(

@@ -64,9 +64,8 @@ internal sealed class SampleReader(GridHeader header, string name, RunContext ru
         return _counts;
     }
 
-    private BadInputException Bad(string value) => new(name, "samples", value, Again);
-
-    private void CheckSize(long fileBytes)
+    /// <exception cref="BadInputException">A file of this size cannot hold the samples its header states.</exception>
+    public void CheckSize(long fileBytes)
     {
         var needed = header.Samples * header.BytesPerSample;
         var there = fileBytes - Math.Max(0, header.Data.FileOffset);
@@ -80,6 +79,8 @@ internal sealed class SampleReader(GridHeader header, string name, RunContext ru
                 throw Bad(FormattableString.Invariant($"{Math.Max(0, there)} compressed bytes, too few for the {needed} bytes that its sizes need"));
         }
     }
+
+    private BadInputException Bad(string value) => new(name, "samples", value, Again);
 
     private Stream Unpack(HashedFile file) => header.Data.Packing switch
     {

@@ -7,20 +7,24 @@ using BenchmarkDotNet.Running;
 // print MESH REPEATS               stages of making ready for the printer on a mesh file
 // whole SOURCE PLAN                a whole prepare in this process, stage by stage
 // huge 2048x2048x2000              a volume in a mapped file through threshold, largest piece and surface
+// growth FOLDER SIDE TRIANGLES     cost of stages up to volumes of that side and meshes of that many triangles, with fitted exponents and two pictures
 // support MESH HEIGHTMM            support of the chosen orientation beside that of 500 random ones, the mesh scaled to a height
 // reader-child                      the reader of untrusted images, which a whole run starts as a child
 // anything else                     BenchmarkDotNet on the kernels
 return args switch
 {
     ["ratios", ..] => RatioTable.Run(args[1..]),
-    ["stage", var name, var sidecar, var repeats] => OwnStage.Run(name, sidecar, int.Parse(repeats, System.Globalization.CultureInfo.InvariantCulture)),
+    ["stage", var name, var sidecar, var repeats] => OwnStage.Run(name, sidecar, Number(repeats)),
     ["print", var mesh, var repeats] => PrintStages.Run(mesh, repeats),
     ["whole", var source, var plan] => WholeRun.Run(source, plan),
     ["reader-child"] => ReaderChild.Run(Console.OpenStandardInput(), Console.OpenStandardOutput()),
     ["huge", var size] => HugeVolume.Run(size),
+    ["growth", var folder, var side, var triangles] => Growth.Run(folder, Number(side), Number(triangles)),
     ["support", var mesh, var height] => PrintStages.Support(mesh, double.Parse(height, System.Globalization.CultureInfo.InvariantCulture)),
     _ => RunKernels(args),
 };
+
+static int Number(string text) => int.Parse(text, System.Globalization.CultureInfo.InvariantCulture);
 
 static int RunKernels(string[] args)
 {

@@ -50,7 +50,8 @@ public static class GridFile
         var header = ReadHeader(head, headerPath, packed, new GridChecks(name));
         run.Memory.Require("acquire", header.Samples * sizeof(short), "Give a smaller volume, or raise the memory limit.");
         // Before room is made for what a small file only says it holds.
-        new SampleReader(header, Path.GetFileName(header.Data.Path), run).CheckSize(new FileInfo(header.Data.Path).Length);
+        if (new FileInfo(header.Data.Path) is { Exists: true, Length: > 0 } data)
+            new SampleReader(header, data.Name, run).CheckSize(data.Length);
         var samples = SampleMemory.For(header.Samples);
         try
         {

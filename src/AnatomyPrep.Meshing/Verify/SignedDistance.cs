@@ -18,6 +18,9 @@ namespace AnatomyPrep.Meshing.Verify;
 /// </remarks>
 public sealed class SignedDistance
 {
+    // So many at a time, because sorting points by place takes several times their room.
+    private const int BlockVertices = 1 << 17;
+
     private readonly EdgeTable _edges;
     private readonly Vec3[] _vertexNormals;
 
@@ -55,10 +58,16 @@ public sealed class SignedDistance
     /// <summary>Signed distance of every vertex of a mesh to this surface, by vertex.</summary>
     public double[] OfVertices(Mesh mesh, RunContext run)
     {
-        var points = new Vec3[mesh.VertexCount];
-        for (var v = 0; v < points.Length; v++)
-            points[v] = mesh.Vertex(v);
-        return Of(points, run);
+        var distances = new double[mesh.VertexCount];
+        for (var from = 0; from < distances.Length; from += BlockVertices)
+        {
+            var points = new Vec3[Math.Min(BlockVertices, distances.Length - from)];
+            for (var v = 0; v < points.Length; v++)
+                points[v] = mesh.Vertex(from + v);
+            Of(points, run).CopyTo(distances.AsSpan(from));
+        }
+
+        return distances;
     }
 
     /// <param name="local">The point, and the position of <paramref name="nearest"/>, relative to the mesh's origin.</param>

@@ -1,3 +1,5 @@
+using System.Runtime.CompilerServices;
+
 namespace AnatomyPrep.Core.Geometry;
 
 /// <summary>A point or direction in double precision; millimetres in LPS unless the name says otherwise.</summary>
@@ -5,13 +7,11 @@ public readonly record struct Vec3(double X, double Y, double Z)
 {
     public static readonly Vec3 Zero;
 
-    public double this[int axis] => axis switch
+    public double this[int axis]
     {
-        0 => X,
-        1 => Y,
-        2 => Z,
-        _ => throw new ArgumentOutOfRangeException(nameof(axis), axis, "An axis is 0, 1 or 2."),
-    };
+        [MethodImpl(MethodImplOptions.AggressiveInlining)]
+        get => axis == 0 ? X : axis == 1 ? Y : axis == 2 ? Z : throw NoAxis(axis);
+    }
 
     public double LengthSquared => (X * X) + (Y * Y) + (Z * Z);
 
@@ -19,20 +19,26 @@ public readonly record struct Vec3(double X, double Y, double Z)
 
     public bool IsFinite => double.IsFinite(X) && double.IsFinite(Y) && double.IsFinite(Z);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Vec3 operator +(Vec3 a, Vec3 b) => new(a.X + b.X, a.Y + b.Y, a.Z + b.Z);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Vec3 operator -(Vec3 a, Vec3 b) => new(a.X - b.X, a.Y - b.Y, a.Z - b.Z);
 
     public static Vec3 operator -(Vec3 a) => new(-a.X, -a.Y, -a.Z);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Vec3 operator *(Vec3 a, double s) => new(a.X * s, a.Y * s, a.Z * s);
 
     public static Vec3 operator *(double s, Vec3 a) => a * s;
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Vec3 operator /(Vec3 a, double s) => new(a.X / s, a.Y / s, a.Z / s);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static double Dot(Vec3 a, Vec3 b) => (a.X * b.X) + (a.Y * b.Y) + (a.Z * b.Z);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static Vec3 Cross(Vec3 a, Vec3 b) =>
         new((a.Y * b.Z) - (a.Z * b.Y), (a.Z * b.X) - (a.X * b.Z), (a.X * b.Y) - (a.Y * b.X));
 
@@ -45,9 +51,12 @@ public readonly record struct Vec3(double X, double Y, double Z)
     public static double Distance(Vec3 a, Vec3 b) => (a - b).Length;
 
     /// <summary>The unit vector along this one; zero stays zero.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public Vec3 Normalized()
     {
         var length = Length;
         return length > 0 ? this / length : Zero;
     }
+
+    private static ArgumentOutOfRangeException NoAxis(int axis) => new(nameof(axis), axis, "An axis is 0, 1 or 2.");
 }

@@ -1,4 +1,5 @@
 using System.Numerics;
+using System.Runtime.CompilerServices;
 using AnatomyPrep.Core.Geometry;
 
 namespace AnatomyPrep.Core.Meshes;
@@ -71,11 +72,14 @@ public sealed class Mesh
     public Origin[] OriginArray => _origins;
 
     /// <summary>Vertex in patient millimetres.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public Vec3 Vertex(int v) => Local(v) + OriginMm;
 
     /// <summary>Vertex relative to <see cref="OriginMm"/>, exactly as stored.</summary>
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public Vec3 Local(int v) => new(_positions[3 * v], _positions[(3 * v) + 1], _positions[(3 * v) + 2]);
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public (int A, int B, int C) Triangle(int t) => (_triangles[3 * t], _triangles[(3 * t) + 1], _triangles[(3 * t) + 2]);
 
     public Box3 BoundsMm()

@@ -1,3 +1,4 @@
+using System.Runtime.CompilerServices;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 
@@ -7,6 +8,7 @@ namespace AnatomyPrep.Core.Meshes;
 public static class MeshMeasures
 {
     private const int BlockTriangles = 1 << 15;
+    private const int Origins = 5;
 
     /// <summary>Σ a·(b×c)/6 about the centre of the bounds; positive when triangles face outward. mm³.</summary>
     public static double SignedVolumeMm3(Mesh mesh, RunContext? run = null)
@@ -24,15 +26,22 @@ public static class MeshMeasures
     /// <summary>Area per origin, indexed by <see cref="Origin"/>. mm².</summary>
     public static double[] AreaByOriginMm2(Mesh mesh, RunContext? run = null)
     {
-        var areas = new double[5];
-        for (var origin = 0; origin < areas.Length; origin++)
+        var blocks = new double[Partition.Pieces(mesh.TriangleCount, BlockTriangles)][];
+        Partition.Ranges(run ?? RunContext.Default, mesh.TriangleCount, BlockTriangles, (piece, from, to) =>
         {
-            areas[origin] = Sum(mesh, run, new OriginAreaTerm((Origin)origin));
-        }
-
+            var sums = new double[Origins];
+            for (var t = from; t < to; t++)
+                sums[(int)mesh.Origins[t]] += TriangleAreaMm2(mesh, t);
+            blocks[piece] = sums;
+        });
+        var areas = new double[Origins];
+        foreach (var block in blocks)
+            for (var origin = 0; origin < Origins; origin++)
+                areas[origin] += block[origin];
         return areas;
     }
 
+    [MethodImpl(MethodImplOptions.AggressiveInlining)]
     public static double TriangleAreaMm2(Mesh mesh, int t)
     {
         var (a, b, c) = mesh.Triangle(t);
@@ -84,10 +93,5 @@ public static class MeshMeasures
             var (a, b, c) = mesh.Triangle(t);
             return marked[a] || marked[b] || marked[c] ? TriangleAreaMm2(mesh, t) : 0;
         }
-    }
-
-    private readonly struct OriginAreaTerm(Origin wanted) : ITerm
-    {
-        public double Of(Mesh mesh, int t) => mesh.Origins[t] == wanted ? TriangleAreaMm2(mesh, t) : 0;
     }
 }

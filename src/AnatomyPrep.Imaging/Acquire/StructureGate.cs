@@ -24,7 +24,9 @@ internal sealed class StructureGate(ReaderLimits limits)
     public IReadOnlyList<Fault?> Check(IReadOnlyList<string> paths, RunContext run)
     {
         var faults = new Fault?[paths.Count];
-        Partition.Ranges(run, paths.Count, BatchFiles, (_, start, end) => Check(paths, start, end, faults, run));
+        // Batches of one length, a whole number of them for every thread: what they answer does not depend on it.
+        var batches = run.Threads * Math.Max(1, Partition.Pieces(paths.Count, BatchFiles * run.Threads));
+        Partition.Ranges(run, paths.Count, Math.Max(1, Partition.Pieces(paths.Count, batches)), (_, start, end) => Check(paths, start, end, faults, run));
         return faults;
     }
 

@@ -8,9 +8,16 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// The file through which the child hands over HU: unlinked as soon as it exists, so that no picture of a patient is left
 /// on disk however the processes end; the child reaches it through the parent's /proc entry.
 /// </summary>
-/// <remarks>Costs its size once, as page cache that both processes share. Room on disk is claimed before anything is decoded.</remarks>
+/// <remarks>
+/// Costs its size once, as memory that both processes share: in shared memory up to a quarter of the machine's where there is room, else as page cache of a file in
+/// the temporary folder, so that a volume may be larger than the memory. Room is claimed before anything is decoded.
+/// </remarks>
 internal sealed unsafe class VolumeFile : IDisposable
 {
+    private const string SharedMemory = "/dev/shm";
+    private const int ShareOfMachine = 4;
+    private const UnixFileMode OwnerOnly = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute;
+
     private readonly SafeFileHandle _file;
     private readonly long _bytes;
     private MemoryMappedFile? _map;
@@ -20,21 +27,8 @@ internal sealed unsafe class VolumeFile : IDisposable
     public VolumeFile(long bytes)
     {
         _bytes = bytes;
-        var folder = Directory.CreateTempSubdirectory("anatomyprep-");
-        try
-        {
-            _file = File.OpenHandle(Path.Combine(folder.FullName, "hu"), FileMode.CreateNew, FileAccess.ReadWrite, FileShare.ReadWrite, FileOptions.None, bytes);
-            RandomAccess.SetLength(_file, bytes);
-        }
-        catch (IOException)
-        {
-            _file?.Dispose();
-            throw new BadInputException("acquire", "temporary folder", FormattableString.Invariant($"{bytes / 1e9:F2} GB do not fit"), "Free space there, or set TMPDIR to another folder.");
-        }
-        finally
-        {
-            folder.Delete(recursive: true);
-        }
+        _file = InSharedMemory(bytes) ?? InTemporaryFolder(bytes) ?? throw new BadInputException(
+            "acquire", "temporary folder", FormattableString.Invariant($"{bytes / 1e9:F2} GB do not fit"), "Free space there, or set TMPDIR to another folder.");
     }
 
     /// <summary>A path that the child can open while this process lives.</summary>
@@ -56,6 +50,32 @@ internal sealed unsafe class VolumeFile : IDisposable
 
         _map?.Dispose();
         _file.Dispose();
+    }
+
+    // Pictures that fit need not go to a disk at all, and are written several times faster.
+    private static SafeFileHandle? InSharedMemory(long bytes) =>
+        bytes <= GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine && Directory.Exists(SharedMemory) ? Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes) : null;
+
+    private static SafeFileHandle? InTemporaryFolder(long bytes) => Create(Directory.CreateTempSubdirectory("anatomyprep-"), bytes);
+
+    private static SafeFileHandle? Create(DirectoryInfo folder, long bytes)
+    {
+        SafeFileHandle? file = null;
+        try
+        {
+            file = File.OpenHandle(Path.Combine(folder.FullName, "hu"), FileMode.CreateNew, FileAccess.ReadWrite, FileShare.ReadWrite, FileOptions.None, bytes);
+            RandomAccess.SetLength(file, bytes);
+            return file;
+        }
+        catch (IOException)
+        {
+            file?.Dispose();
+            return null;
+        }
+        finally
+        {
+            folder.Delete(recursive: true);
+        }
     }
 
     private short* Map(MemoryMappedFileAccess access)

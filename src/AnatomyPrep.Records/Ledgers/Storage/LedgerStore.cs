@@ -141,12 +141,12 @@ internal abstract class LedgerStore : IDisposable
     /// <summary>Values that share events with a term: models of a lot, say; each once, sorted.</summary>
     /// <remarks>CROSS JOIN makes SQLite begin with the few events asked for, not with all that have the wanted word.</remarks>
     public IReadOnlyList<string> TermsBeside(string name, string value, string wanted) => EachOnce(Read(
-        "SELECT b.value FROM term a CROSS JOIN term b WHERE b.position = a.position AND a.name = @name AND a.value = @value AND b.name = @wanted",
+        "SELECT DISTINCT b.value FROM term a CROSS JOIN term b WHERE b.position = a.position AND a.name = @name AND a.value = @value AND b.name = @wanted",
         r => r.GetString(0), ("@name", name), ("@value", value), ("@wanted", wanted)));
 
     public IReadOnlyList<string> ModelsOfEvents(string column, string value) => EachOnce(Read(
         $"""
-        SELECT term.value FROM event CROSS JOIN term
+        SELECT DISTINCT term.value FROM event CROSS JOIN term
         WHERE term.position = event.position AND event.{(column == "person" ? "person" : "key")} = @value AND term.name = 'model'
         """,
         r => r.GetString(0), ("@value", value)));

@@ -23,8 +23,18 @@ internal readonly record struct U256(ulong A0, ulong A1, ulong A2, ulong A3)
             BinaryPrimitives.ReadUInt64LittleEndian(bytes[16..]), BinaryPrimitives.ReadUInt64LittleEndian(bytes[24..]));
     }
 
-    /// <summary>Bits 8·index to 8·index + 7.</summary>
-    internal int Byte(int index) => (int)((index >> 3) switch { 0 => A0, 1 => A1, 2 => A2, _ => A3 } >> (8 * (index & 7))) & 0xff;
+    /// <summary>Some bits from one on; those beyond the last are 0.</summary>
+    /// <param name="count">At most 16.</param>
+    internal int Bits(int first, int count)
+    {
+        var (word, shift) = (first >> 6, first & 63);
+        var bits = Word(word) >> shift;
+        if (shift + count > 64)
+            bits |= Word(word + 1) << (64 - shift);
+        return (int)(bits & ((1UL << count) - 1));
+    }
+
+    private ulong Word(int index) => index switch { 0 => A0, 1 => A1, 2 => A2, 3 => A3, _ => 0 };
 
     internal static bool Less(in U256 a, in U256 b)
     {
@@ -104,6 +114,8 @@ internal static class P256Field
     /// <summary>-1/n modulo 2^64.</summary>
     private const ulong NInverse = 0xccd1c8aaee00bc4f;
 
+    private static readonly U256 s_inverseP = U256.From(Prime - 2);
+    private static readonly U256 s_inverseN = U256.From(Order - 2);
     private static readonly U256 s_squareP = U256.From(BigInteger.Pow(2, 512) % Prime);
     private static readonly U256 s_squareN = U256.From(BigInteger.Pow(2, 512) % Order);
 
@@ -111,8 +123,8 @@ internal static class P256Field
 
     internal static U256 ToN(in U256 x) => MultiplyN(x, s_squareN);
 
-    /// <summary>Out of Montgomery form, modulo the order.</summary>
-    internal static U256 FromN(in U256 x) => MultiplyN(x, new(1, 0, 0, 0));
+    /// <summary>Out of Montgomery form, modulo the prime.</summary>
+    internal static U256 FromP(in U256 x) => MultiplyP(x, new(1, 0, 0, 0));
 
     internal static U256 AddP(in U256 a, in U256 b)
     {
@@ -147,9 +159,9 @@ internal static class P256Field
     }
 
     /// <summary>x^(p-2): the inverse, by Fermat.</summary>
-    internal static U256 InverseP(in U256 x) => Power(x, U256.From(Prime - 2), OneP, static (a, b) => MultiplyP(a, b));
+    internal static U256 InverseP(in U256 x) => Power(x, s_inverseP, OneP, static (a, b) => MultiplyP(a, b));
 
-    internal static U256 InverseN(in U256 x) => Power(x, U256.From(Order - 2), OneN, static (a, b) => MultiplyN(a, b));
+    internal static U256 InverseN(in U256 x) => Power(x, s_inverseN, OneN, static (a, b) => MultiplyN(a, b));
 
     /// <summary>The value with its carry, below twice the modulus, brought below it.</summary>
     [MethodImpl(MethodImplOptions.AggressiveInlining)]
@@ -165,7 +177,7 @@ internal static class P256Field
         for (var bit = 255; bit >= 0; bit--)
         {
             result = multiply(result, result);
-            if (((exponent.Byte(bit >> 3) >> (bit & 7)) & 1) == 1)
+            if (exponent.Bits(bit, 1) == 1)
                 result = multiply(result, x);
         }
 

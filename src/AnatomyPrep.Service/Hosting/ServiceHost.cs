@@ -128,7 +128,7 @@ public static class ServiceHost
             {
                 if (settings.Storage.Database is { } server)
                 {
-                    store.UsePostgres(server);
+                    store.UsePostgres(Database.Limited(server));
                     store.UseClustering(cluster => cluster.CheckinInterval = TimeSpan.FromSeconds(2));
                 }
                 else

@@ -1,4 +1,5 @@
 using System.Data.Common;
+using System.Globalization;
 using System.Text.RegularExpressions;
 using Microsoft.Data.Sqlite;
 using Npgsql;
@@ -37,6 +38,9 @@ public sealed class DatabaseChange
 /// </remarks>
 public sealed partial class Database : IDisposable
 {
+    /// <summary>A node that stops within a transaction holds every other up; the server ends it, before the others' commands give up after 10 s.</summary>
+    private const int SilentSeconds = 8;
+
     // Any number, the same on all nodes.
     private const long WriterTurn = 0x616E6174;
 
@@ -67,8 +71,14 @@ public sealed partial class Database : IDisposable
     public string ConnectionString => _connect;
 
     /// <summary>A PostgreSQL database.</summary>
-    /// <param name="connect">Connection string. Commands give up after 10 s where it says nothing else.</param>
-    public static Database Shared(string connect, params ReadOnlySpan<string> schema)
+    /// <param name="connect">Connection string.</param>
+    public static Database Shared(string connect, params ReadOnlySpan<string> schema) => new(NpgsqlDataSource.Create(Limited(connect)), schema);
+
+    /// <summary>
+    /// The connection string with the limits without which one silent node could hold up all: commands give up after 10 s where it says
+    /// nothing else, and the server ends transactions whose client has said nothing for 8 s.
+    /// </summary>
+    internal static string Limited(string connect)
     {
         var given = new NpgsqlConnectionStringBuilder(connect);
         if (!given.ContainsKey("Command Timeout"))
@@ -77,7 +87,8 @@ public sealed partial class Database : IDisposable
             given.Timeout = 5;
         // A dead line is noticed by answers that do not come, not by the hours of TCP.
         given.CancellationTimeout = 1000;
-        return new(NpgsqlDataSource.Create(given), schema);
+        given.Options = string.Create(CultureInfo.InvariantCulture, $"{given.Options} -c idle_in_transaction_session_timeout={SilentSeconds}s").TrimStart();
+        return given.ConnectionString;
     }
 
     public void Write(Action<DatabaseChange> change) => Write(c =>

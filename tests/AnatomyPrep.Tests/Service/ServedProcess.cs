@@ -18,9 +18,13 @@ internal sealed class ServedProcess : IDisposable
     public List<string> Printed { get; } = [];
 
     /// <summary>Starts `serve` on free ports and waits until it has printed them.</summary>
-    public static ServedProcess Start(string data, bool receiver = true)
+    /// <param name="network">Network namespace to run in; null for the one of the tests.</param>
+    public static ServedProcess Start(string data, bool receiver = true, string? network = null)
     {
-        var start = new ProcessStartInfo("dotnet", [Path.Combine(AppContext.BaseDirectory, "AnatomyPrep.App.dll"), "serve", "--data", data, "--urls", "http://127.0.0.1:0"])
+        string[] words = ["dotnet", Path.Combine(AppContext.BaseDirectory, "AnatomyPrep.App.dll"), "serve", "--data", data, "--urls", "http://127.0.0.1:0"];
+        if (network is not null)
+            words = ["ip", "netns", "exec", network, .. words];
+        var start = new ProcessStartInfo(words[0], words[1..])
         {
             RedirectStandardOutput = true,
             RedirectStandardError = true,

@@ -1,3 +1,4 @@
+using System.Data;
 using System.Data.Common;
 using System.Globalization;
 using AnatomyPrep.Records.Ledgers.Events;
@@ -20,6 +21,7 @@ internal abstract class LedgerStore : IDisposable
 {
     private readonly Dictionary<string, DbCommand> _commands = [];
     private bool _hasTables;
+    private bool _isInTransaction;
 
     protected LedgerStore(DbConnection connection) => Connection = connection;
 
@@ -43,7 +45,11 @@ internal abstract class LedgerStore : IDisposable
     /// <summary>Starts a transaction that sees one committed state.</summary>
     public abstract void BeginRead();
 
-    public void Commit() => Run("COMMIT");
+    public void Commit()
+    {
+        Run("COMMIT");
+        _isInTransaction = false;
+    }
 
     public void Rollback()
     {
@@ -55,6 +61,8 @@ internal abstract class LedgerStore : IDisposable
         {
             // Whoever asks is reporting a worse failure already; the database drops the transaction by itself.
         }
+
+        _isInTransaction = false;
     }
 
     public void CreateTables(string ledger, int schema)
@@ -133,12 +141,12 @@ internal abstract class LedgerStore : IDisposable
     /// <summary>Values that share events with a term: models of a lot, say; each once, sorted.</summary>
     /// <remarks>CROSS JOIN makes SQLite begin with the few events asked for, not with all that have the wanted word.</remarks>
     public IReadOnlyList<string> TermsBeside(string name, string value, string wanted) => EachOnce(Read(
-        "SELECT b.value FROM term a CROSS JOIN term b WHERE b.position = a.position AND a.name = @name AND a.value = @value AND b.name = @wanted",
+        "SELECT DISTINCT b.value FROM term a CROSS JOIN term b WHERE b.position = a.position AND a.name = @name AND a.value = @value AND b.name = @wanted",
         r => r.GetString(0), ("@name", name), ("@value", value), ("@wanted", wanted)));
 
     public IReadOnlyList<string> ModelsOfEvents(string column, string value) => EachOnce(Read(
         $"""
-        SELECT term.value FROM event CROSS JOIN term
+        SELECT DISTINCT term.value FROM event CROSS JOIN term
         WHERE term.position = event.position AND event.{(column == "person" ? "person" : "key")} = @value AND term.name = 'model'
         """,
         r => r.GetString(0), ("@value", value)));
@@ -217,6 +225,35 @@ internal abstract class LedgerStore : IDisposable
 
     protected abstract void InsertRows(string table, string[] columns, IEnumerable<object[]> rows);
 
+    /// <summary>Tells a new connection what holds for all that follows.</summary>
+    protected abstract void Greet();
+
+    protected void Begin(string sql)
+    {
+        Guarded(Connect);
+        _isInTransaction = true;
+        try
+        {
+            Run(sql);
+        }
+        catch
+        {
+            // A lock that did not come leaves a transaction behind all the same.
+            Rollback();
+            throw;
+        }
+    }
+
+    /// <summary>Opens the line, anew where it was cut since the last piece of work.</summary>
+    protected bool Connect()
+    {
+        if (Connection.State != ConnectionState.Closed)
+            return false;
+        Connection.Open();
+        Greet();
+        return true;
+    }
+
     protected T Guarded<T>(Func<T> work)
     {
         try
@@ -275,6 +312,9 @@ internal abstract class LedgerStore : IDisposable
 
     private DbCommand Command(string sql, (string Name, object? Value)[] values)
     {
+        // What a cut line ended within a transaction, whoever began it must begin again.
+        if (!_isInTransaction)
+            Connect();
         if (!_commands.TryGetValue(sql, out var command))
         {
             command = Connection.CreateCommand();

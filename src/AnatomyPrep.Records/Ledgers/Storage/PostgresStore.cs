@@ -1,6 +1,5 @@
 using System.Data.Common;
 using Npgsql;
-using NpgsqlTypes;
 
 namespace AnatomyPrep.Records.Ledgers.Storage;
 
@@ -8,11 +7,19 @@ namespace AnatomyPrep.Records.Ledgers.Storage;
 /// <remarks>
 /// Appending takes one advisory lock until the transaction ends, so there is one order and no gap; reading takes none.
 /// synchronous_commit is on whatever the server's default: a commit is on its disk before it is acknowledged.
+/// A node that stops, or whose line is cut, inside an append would keep the lock for ever: the server ends a transaction whose client has
+/// said nothing for <see cref="SilentSeconds"/>. Everything of an append is whole statements, which no silent client can hold open.
 /// </remarks>
 internal sealed class PostgresStore : LedgerStore
 {
     /// <summary>Any number will do, as long as every node takes the same: "AnaPLedg" in ASCII.</summary>
     private const long AppendLock = 0x416E_6150_4C65_6467;
+
+    /// <summary>Nothing here waits between two statements: signing and hashing take milliseconds.</summary>
+    internal const int SilentSeconds = 8;
+
+    /// <summary>idle_in_transaction_session_timeout (PostgreSQL, appendix A).</summary>
+    private const string SilentInTransaction = "25P03";
 
     private PostgresStore(NpgsqlConnection connection)
         : base(connection)
@@ -25,13 +32,7 @@ internal sealed class PostgresStore : LedgerStore
         var store = new PostgresStore(new NpgsqlConnection(settings.ConnectionString));
         try
         {
-            store.Guarded(() =>
-            {
-                store.Connection.Open();
-                return 0;
-            });
-            store.Run("SET synchronous_commit = on");
-            store.Run("SET client_min_messages = warning");
+            store.Guarded(store.Connect);
             return store;
         }
         catch
@@ -45,11 +46,13 @@ internal sealed class PostgresStore : LedgerStore
 
     public override void BeginAppend()
     {
-        Run("BEGIN");
-        Run($"SELECT pg_advisory_xact_lock({AppendLock.ToString(System.Globalization.CultureInfo.InvariantCulture)})");
+        // In one message: no moment of the transaction is without the limit.
+        Begin(string.Create(
+            System.Globalization.CultureInfo.InvariantCulture,
+            $"BEGIN; SET LOCAL idle_in_transaction_session_timeout = '{SilentSeconds}s'; SELECT pg_advisory_xact_lock({AppendLock})"));
     }
 
-    public override void BeginRead() => Run("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY");
+    public override void BeginRead() => Begin("BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY");
 
     public override void Settle() => Run("VACUUM subject");
 
@@ -83,20 +86,31 @@ internal sealed class PostgresStore : LedgerStore
             new(Refusals.DatabaseReadOnly, "The server does not let this user write.", "Give the user the right to write the ledger's tables.", e),
         PostgresErrorCodes.LockNotAvailable or PostgresErrorCodes.DeadlockDetected or PostgresErrorCodes.QueryCanceled =>
             new(Refusals.DatabaseBusy, "Another process holds the ledger.", "Try again when it is done.", e),
-        null => new(Refusals.DatabaseUnreachable, "The server does not answer.", "Check that it runs and may be reached; then try again with the same event.", e),
+        null or SilentInTransaction or PostgresErrorCodes.AdminShutdown or PostgresErrorCodes.CrashShutdown
+            or PostgresErrorCodes.CannotConnectNow or PostgresErrorCodes.TooManyConnections => new(Refusals.DatabaseUnreachable, "The server does not answer.", "Check that it runs and may be reached; then try again with the same event.", e),
         _ => null,
     };
 
-    protected override void InsertRows(string table, string[] columns, IEnumerable<object[]> rows) => Guarded(() =>
+    protected override void Greet()
     {
-        using var copy = ((NpgsqlConnection)Connection).BeginBinaryImport($"COPY {table} ({string.Join(", ", columns)}) FROM STDIN (FORMAT BINARY)");
-        foreach (var row in rows)
-        {
-            copy.StartRow();
-            foreach (var value in row)
-                copy.Write(value, value switch { long => NpgsqlDbType.Bigint, byte[] => NpgsqlDbType.Bytea, _ => NpgsqlDbType.Text });
-        }
+        Run("SET synchronous_commit = on");
+        Run("SET client_min_messages = warning");
+    }
 
-        return copy.Complete();
-    });
+    /// <summary>One statement: a COPY that a client leaves half done would keep its locks for as long as the client lives.</summary>
+    protected override void InsertRows(string table, string[] columns, IEnumerable<object[]> rows)
+    {
+        var all = rows.ToList();
+        if (all.Count > 0)
+            Write(
+                $"INSERT INTO {table} ({string.Join(", ", columns)}) SELECT * FROM unnest({string.Join(", ", columns.Select(c => "@" + c))})",
+                [.. columns.Select((c, i) => ("@" + c, (object?)Column(all, i)))]);
+    }
+
+    private static Array Column(List<object[]> rows, int column) => rows[0][column] switch
+    {
+        long => rows.ConvertAll(r => (long)r[column]).ToArray(),
+        byte[] => rows.ConvertAll(r => (byte[])r[column]).ToArray(),
+        _ => rows.ConvertAll(r => (string)r[column]).ToArray(),
+    };
 }

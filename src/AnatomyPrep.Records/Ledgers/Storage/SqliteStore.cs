@@ -23,10 +23,10 @@ internal sealed class SqliteStore : LedgerStore
     private const int CannotOpen = 14;
     private const int NotADatabase = 26;
 
-    private SqliteStore(SqliteConnection connection)
-        : base(connection)
-    {
-    }
+    private readonly bool _readOnly;
+
+    private SqliteStore(SqliteConnection connection, bool readOnly)
+        : base(connection) => _readOnly = readOnly;
 
     public static SqliteStore Open(string path, bool readOnly, bool create)
     {
@@ -39,18 +39,10 @@ internal sealed class SqliteStore : LedgerStore
             Pooling = false,
             DefaultTimeout = BusySeconds,
         }.ConnectionString);
-        var store = new SqliteStore(connection);
+        var store = new SqliteStore(connection, readOnly);
         try
         {
-            store.Guarded(() =>
-            {
-                connection.Open();
-                return 0;
-            });
-            if (!readOnly)
-                store.Read("PRAGMA journal_mode = WAL", r => r.GetString(0));
-            store.Run("PRAGMA synchronous = FULL");
-            store.Read("PRAGMA secure_delete = ON", r => 0);
+            store.Guarded(store.Connect);
             return store;
         }
         catch
@@ -62,9 +54,9 @@ internal sealed class SqliteStore : LedgerStore
 
     public override bool HasTables() => Number("SELECT COUNT(*) FROM sqlite_schema WHERE name = 'ledger'") == 1;
 
-    public override void BeginAppend() => Run("BEGIN IMMEDIATE");
+    public override void BeginAppend() => Begin("BEGIN IMMEDIATE");
 
-    public override void BeginRead() => Run("BEGIN");
+    public override void BeginRead() => Begin("BEGIN");
 
     public override void Settle() => Read("PRAGMA wal_checkpoint(TRUNCATE)", r => 0);
 
@@ -78,7 +70,7 @@ internal sealed class SqliteStore : LedgerStore
     /// <summary>Tables, indexes and guards that are not as this program makes them.</summary>
     private List<string> SchemaDifferences()
     {
-        using var fresh = new SqliteStore(new SqliteConnection("Data Source=:memory:;Pooling=False"));
+        using var fresh = new SqliteStore(new SqliteConnection("Data Source=:memory:;Pooling=False"), readOnly: false);
         fresh.Connection.Open();
         fresh.CreateTables("", Schema.Newest);
         var (expected, found) = (fresh.SchemaText(), SchemaText());
@@ -106,6 +98,14 @@ internal sealed class SqliteStore : LedgerStore
         CannotOpen => new(Refusals.DatabaseUnreachable, "The database file cannot be opened.", "Check that the folder is there and may be read and written.", e),
         _ => null,
     };
+
+    protected override void Greet()
+    {
+        if (!_readOnly)
+            Read("PRAGMA journal_mode = WAL", r => r.GetString(0));
+        Run("PRAGMA synchronous = FULL");
+        Read("PRAGMA secure_delete = ON", r => 0);
+    }
 
     protected override void InsertRows(string table, string[] columns, IEnumerable<object[]> rows)
     {

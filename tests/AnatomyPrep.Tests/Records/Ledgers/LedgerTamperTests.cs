@@ -187,6 +187,33 @@ public sealed class LedgerTamperTests(ITestOutputHelper output) : IDisposable
         LedgerTests.Refused(() => LedgerChecks.OnStart(ledger), Refusals.DatabaseDamaged);
     }
 
+    /// <summary>A quick check that holds what it should not is found out by the sample the system is asked about, and then trusted with nothing.</summary>
+    /// <remarks>A key gets its table when it has signed many in an earlier chunk of 16,384 events.</remarks>
+    [Fact]
+    [Trait("Kind", "Slow")]
+    public void Quick_check_that_holds_everything_is_found_out()
+    {
+        const int Events = 18_000;
+        using (var story = LedgerStory.Begin(new LedgerPlace(_folder["ledger"])))
+        {
+            story.Clock.Tick = TimeSpan.FromMilliseconds(1);
+            story.Ledger.Append([.. Enumerable.Range(1, Events).Select(i => story.Sign("cora", LedgerEventKind.Request, LedgerStory.Request(), $"M-{i}/1"))]);
+        }
+
+        // Each of the later events gets the signature of the first.
+        var last = "'\"sig\":\"'";
+        Execute(_folder["ledger"], $"UPDATE event SET envelope = CAST(substr(envelope, 1, instr(envelope, {last}) - 1) || substr((SELECT envelope FROM event WHERE position = 20), (SELECT instr(envelope, {last}) FROM event WHERE position = 20)) AS BLOB) WHERE position > 16400");
+        using var ledger = Open(_folder["ledger"]);
+        var report = LedgerVerifier.Verify(ledger, [], RunContext.Default, null, items =>
+        {
+            foreach (var item in items)
+                item.Holds = true;
+        });
+        report.Failures.Select(f => f.Code).Should().Contain(LedgerFailures.EventSignature);
+        report.Notes.Should().Contain(n => n.Contains("quick check", StringComparison.Ordinal));
+        LedgerVerifier.Verify(ledger, [], RunContext.Default).Notes.Should().NotContain(n => n.Contains("quick check", StringComparison.Ordinal));
+    }
+
     private void FlipDatabaseBits(int cases)
     {
         using (Story(200))

@@ -13,6 +13,12 @@ public sealed class PostgresCluster : IDisposable
     private int _databases;
 
     public PostgresCluster()
+        : this(null)
+    {
+    }
+
+    /// <param name="listen">Address of this machine that the server listens on too; null for its socket alone.</param>
+    public PostgresCluster(string? listen)
     {
         if (Environment.UserName == "root")
         {
@@ -22,7 +28,9 @@ public sealed class PostgresCluster : IDisposable
         }
 
         Must("initdb", "-D", Path.Combine(_folder, "data"), "-U", "tests", "--auth=trust", "-E", "UTF8", "--locale=C.UTF-8");
-        _server = Process.Start(Start("postgres", "-D", Path.Combine(_folder, "data"), "-k", _folder, "-c", "listen_addresses="))!;
+        if (listen is not null)
+            File.AppendAllText(Path.Combine(_folder, "data", "pg_hba.conf"), "host all tests samenet trust\n");
+        _server = Process.Start(Start("postgres", "-D", Path.Combine(_folder, "data"), "-k", _folder, "-c", $"listen_addresses={listen}"))!;
         _server.OutputDataReceived += (_, _) => { };
         _server.ErrorDataReceived += (_, _) => { };
         _server.BeginOutputReadLine();

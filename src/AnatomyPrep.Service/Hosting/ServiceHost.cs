@@ -11,6 +11,7 @@ using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Ledgers;
+using AnatomyPrep.Service.Messages;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
@@ -70,6 +71,7 @@ public static class ServiceHost
             AddIntake(builder.Services, start);
             AddJobs(builder.Services, folder, settings);
             builder.Services.AddLedger(settings);
+            builder.Services.AddHostedService<MessagePump>();
             AddWeb(builder.Services);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
@@ -93,6 +95,7 @@ public static class ServiceHost
     private static void AddStorage(IServiceCollection services)
     {
         services.AddSingleton(s => ServiceTables.Open(s.GetRequiredService<DataFolder>(), s.GetRequiredService<ServiceSettings>().Storage));
+        services.AddSingleton<MessageOutbox>();
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
@@ -207,6 +210,7 @@ public static class ServiceHost
         api.MapLedger();
         api.MapSignatures();
         api.MapViewing();
+        api.MapMessages();
     }
 
     /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>

@@ -73,6 +73,7 @@ public static class ServiceHost
             builder.Services.AddLedger(settings);
             builder.Services.AddHostedService<MessagePump>();
             AddWeb(builder.Services);
+            Telemetry.Add(builder.Services, settings.Telemetry);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
             app.Services.GetRequiredService<ServiceLedger>();
@@ -190,6 +191,7 @@ public static class ServiceHost
         app.UseRequestLog();
         app.UseExceptionHandler();
         app.UseStatusCodePages();
+        Telemetry.Map(app, app.Services.GetRequiredService<ServiceSettings>().Telemetry);
         app.UseRouting();
         app.UseRateLimiter();
         app.UseAuthentication();

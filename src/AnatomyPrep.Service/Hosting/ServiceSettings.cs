@@ -30,6 +30,8 @@ public sealed record ServiceSettings
 
     public Messages.MessageSettings Messages { get; init; } = new();
 
+    public TelemetrySettings Telemetry { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -45,6 +47,7 @@ public sealed record ServiceSettings
             settings.Page.Check();
             settings.Ledger.Check();
             settings.Messages.Check();
+            settings.Telemetry.Check();
             return settings;
         }
         catch (JsonException e)

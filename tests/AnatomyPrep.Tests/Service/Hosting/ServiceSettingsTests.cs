@@ -30,6 +30,8 @@ public sealed class ServiceSettingsTests : IDisposable
     [InlineData("""{ "messages": { "mail": { "host": "mail.example.org", "from": "a@example.org", "to": ["b@example.org"], "security": "none" } } }""", "messages.mail.security")]
     [InlineData("""{ "messages": { "mail": { "host": "mail.example.org", "from": "a@example.org", "to": ["b@example.org\r\nBcc: c@example.org"] } } }""", "messages.mail.to")]
     [InlineData("""{ "messages": { "pageUrl": "javascript:alert(1)" } }""", "messages.pageUrl")]
+    [InlineData("""{ "telemetry": { "otlpEndpoint": "file:///etc" } }""", "telemetry.otlpEndpoint")]
+    [InlineData("""{ "telemetry": { "prometheusNetworks": ["all"] } }""", "telemetry.prometheusNetworks")]
     [InlineData("""{ "reciever": {} }""", "reciever")]
     [InlineData("""{ "receiver": { "port": "x" } }""", "receiver.port")]
     [InlineData("""{ """, "line")]

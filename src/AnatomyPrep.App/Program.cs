@@ -58,6 +58,8 @@ internal static class Program
             rollingInterval: RollingInterval.Day,
             retainedFileCountLimit: 31,
             shared: true,
-            formatProvider: System.Globalization.CultureInfo.InvariantCulture)
+            formatProvider: System.Globalization.CultureInfo.InvariantCulture,
+            // Ids of job, request for a model and request to the API, where a line belongs to one. No other property: addresses hold words of strangers.
+            outputTemplate: "{Timestamp:yyyy-MM-dd HH:mm:ss.fff zzz} [{Level:u3}] {Job:l} {ModelRequest:l} {RequestId:l} {Message:lj}{NewLine}{Exception}")
         .CreateLogger();
 }

@@ -7,7 +7,8 @@ namespace AnatomyPrep.Service.Events;
 /// <summary>Events in a table that can only grow: the database itself refuses to change or delete a row.</summary>
 /// <remarks>An event of a change of state is written in the transaction of the change, so neither is ever there without the other.</remarks>
 /// <param name="gate">Takes the event too, before the transaction ends.</param>
-public sealed class EventLog(Database database, TimeProvider clock, IEventGate? gate = null) : IEventSink
+/// <param name="outbox">Takes what others are to be told.</param>
+public sealed class EventLog(Database database, TimeProvider clock, IEventGate? gate = null, Messages.MessageOutbox? outbox = null) : IEventSink
 {
     internal const string Schema = """
         CREATE TABLE IF NOT EXISTS event (
@@ -32,14 +33,18 @@ public sealed class EventLog(Database database, TimeProvider clock, IEventGate? 
         gate?.Admit(change, happened);
     }
 
-    private void Insert(DatabaseChange change, ServiceEvent happened) => change.Execute(
-        "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
-        ("@at", RecordTime.Text(clock.GetUtcNow())),
-        ("@kind", happened.Kind),
-        ("@subject", happened.Subject),
-        ("@actor", happened.Actor),
-        ("@code", happened.Code),
-        ("@detail", happened.Detail));
+    private void Insert(DatabaseChange change, ServiceEvent happened)
+    {
+        change.Execute(
+            "INSERT INTO event (at, kind, subject, actor, code, detail) VALUES (@at, @kind, @subject, @actor, @code, @detail)",
+            ("@at", RecordTime.Text(clock.GetUtcNow())),
+            ("@kind", happened.Kind),
+            ("@subject", happened.Subject),
+            ("@actor", happened.Actor),
+            ("@code", happened.Code),
+            ("@detail", happened.Detail));
+        outbox?.Take(change, happened);
+    }
 
     /// <summary>Number of the last event; 0 before the first.</summary>
     public long Newest() => database.Read("SELECT COALESCE(MAX(number), 0) FROM event", row => row.GetInt64(0))[0];

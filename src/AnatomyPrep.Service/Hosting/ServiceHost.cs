@@ -11,6 +11,7 @@ using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Ledgers;
+using AnatomyPrep.Service.Messages;
 using AnatomyPrep.Service.Receiving;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
@@ -70,7 +71,9 @@ public static class ServiceHost
             AddIntake(builder.Services, start);
             AddJobs(builder.Services, folder, settings);
             builder.Services.AddLedger(settings);
+            builder.Services.AddHostedService<MessagePump>();
             AddWeb(builder.Services);
+            Telemetry.Add(builder.Services, settings.Telemetry);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
             app.Services.GetRequiredService<ServiceLedger>();
@@ -93,6 +96,7 @@ public static class ServiceHost
     private static void AddStorage(IServiceCollection services)
     {
         services.AddSingleton(s => ServiceTables.Open(s.GetRequiredService<DataFolder>(), s.GetRequiredService<ServiceSettings>().Storage));
+        services.AddSingleton<MessageOutbox>();
         services.AddSingleton<EventLog>();
         services.AddSingleton<IEventSink>(s => s.GetRequiredService<EventLog>());
         services.AddSingleton<SourceStore>();
@@ -187,6 +191,7 @@ public static class ServiceHost
         app.UseRequestLog();
         app.UseExceptionHandler();
         app.UseStatusCodePages();
+        Telemetry.Map(app, app.Services.GetRequiredService<ServiceSettings>().Telemetry);
         app.UseRouting();
         app.UseRateLimiter();
         app.UseAuthentication();
@@ -207,6 +212,7 @@ public static class ServiceHost
         api.MapLedger();
         api.MapSignatures();
         api.MapViewing();
+        api.MapMessages();
     }
 
     /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>

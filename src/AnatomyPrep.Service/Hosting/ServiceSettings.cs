@@ -28,6 +28,10 @@ public sealed record ServiceSettings
 
     public Ledgers.LedgerSettings Ledger { get; init; } = new();
 
+    public Messages.MessageSettings Messages { get; init; } = new();
+
+    public TelemetrySettings Telemetry { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -42,6 +46,8 @@ public sealed record ServiceSettings
             settings.Storage.Check();
             settings.Page.Check();
             settings.Ledger.Check();
+            settings.Messages.Check();
+            settings.Telemetry.Check();
             return settings;
         }
         catch (JsonException e)

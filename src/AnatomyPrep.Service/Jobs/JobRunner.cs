@@ -13,7 +13,7 @@ namespace AnatomyPrep.Service.Jobs;
 /// The child writes below jobs/JOB/ATTEMPT; the result counts only once the store has published that attempt, and what other attempts
 /// left is removed. A signal and an internal error are faults that can pass; bad input and wrong plans are not, and are not tried again.
 /// </remarks>
-internal sealed class JobRunner(ProgramChild program, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
+internal sealed class JobRunner(ProgramChild program, DataFolder folder, ServiceSettings settings, JobStore jobs, Ledgers.RunRecorder recorder, EditedPlans plans, Telemetry telemetry, TimeProvider clock, IHostApplicationLifetime lifetime, ILogger<JobRunner> log)
 {
     public const string ModelFolder = "model";
     public const string StageFile = "stages";
@@ -30,18 +30,22 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
     {
         if (lifetime.ApplicationStopping.IsCancellationRequested || jobs.Begin(id, folder.Node) is not { } job)
             return;
-        using var scope = log.BeginScope(new Dictionary<string, object> { ["Job"] = id });
+        using var scope = log.BeginScope(new Dictionary<string, object> { ["Job"] = id, ["ModelRequest"] = job.Request.RequestId ?? "" });
+        var (span, began) = (telemetry.Began(job), clock.GetUtcNow());
         log.LogInformation("Job {Job} attempt {Attempt} begins", id, job.Attempt);
         var attempt = DataFolder.CreateOwned(Path.Combine(folder.Job(id), $"{job.Attempt}"));
         try
         {
             using var child = Start(job, attempt);
             var why = Watch(child, job, Path.Combine(attempt, StageFile));
+            var stages = StageLog.Read(Path.Combine(attempt, StageFile));
             recorder.UntilTaken(() => End(job, attempt, child, why));
+            telemetry.Ended(job, span, began, stages, StateOf(id));
         }
         catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException or Core.Findings.CheckFailedException)
         {
             jobs.Fault(id, job.Attempt, $"the worker could not be run: {e.GetType().Name}");
+            telemetry.Ended(job, span, began, [], null);
         }
 
         try
@@ -56,6 +60,18 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
         }
 
         log.LogInformation("Job {Job} attempt {Attempt} ended: {State}", id, job.Attempt, jobs.Find(id)?.State);
+    }
+
+    private JobState? StateOf(string id)
+    {
+        try
+        {
+            return jobs.Find(id)?.State;
+        }
+        catch (DbException)
+        {
+            return null;
+        }
     }
 
     /// <summary>Removes the folders of ended attempts, but that of the published one.</summary>
@@ -89,6 +105,7 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
                 : !MayGoOn(job) ? "cancelled" : null;
             if (why is null)
             {
+                telemetry.Memory(job.Id, child.Id);
                 told = Tell(job, stages, told);
                 continue;
             }

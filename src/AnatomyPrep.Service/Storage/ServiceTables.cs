@@ -16,7 +16,7 @@ internal static class ServiceTables
         : new Database(folder.Database, Schemas));
 
     private static string[] Schemas =>
-        [EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, RequestStore.Schema, Ledgers.ServiceLedger.Schema];
+        [EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, RequestStore.Schema, Messages.MessageOutbox.Schema, Ledgers.ServiceLedger.Schema];
 
     private static Database Upgrade(Database database)
     {

@@ -25,6 +25,7 @@ internal static class ViewingApi
         api.MapPost("/jobs/{id}/again", Again).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
         api.MapGet("/viewing/plans/schema", async (PlanTexts plans) => Json(await plans.SchemaAsync().ConfigureAwait(false))).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/viewing/plans/{name}", GetPlanAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapGet("/jobs/{id}/plan", GetJobPlanAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
     }
 
     /// <summary>The header of an unpacked volume; 202 while a child unpacks it.</summary>
@@ -80,6 +81,10 @@ internal static class ViewingApi
     }
 
     private static async Task<IResult> GetPlanAsync(string name, PlanTexts plans, ServiceStart start) => start.Plans.Any(p => p.Name == name) ? Json(await plans.PlanAsync(name).ConfigureAwait(false)) : NotFound();
+
+    /// <summary>The plan a job is made by, whole; what the request adds (scale, process profile) is the job's and not in it.</summary>
+    private static async Task<IResult> GetJobPlanAsync(string id, JobStore jobs, PlanTexts plans) =>
+        jobs.Find(id) is { } job ? Json(await plans.PlanAsync(job.Request.Plan).ConfigureAwait(false)) : NotFound();
 
     private static IResult Json(byte[] document) => Results.Bytes(document, "application/json");
 

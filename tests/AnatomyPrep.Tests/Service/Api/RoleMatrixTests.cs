@@ -47,6 +47,7 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("GET", "/api/v1/viewing/plans/schema")] = [T, C, Q, A],
         [("GET", "/api/v1/viewing/plans/{name}")] = [T, C, Q, A],
         [("POST", "/api/v1/jobs/{id}/again")] = [T, C],
+        [("GET", "/api/v1/jobs/{id}/plan")] = [T, C, Q, A],
         [("GET", "/api/v1/quarantine")] = [T, A],
         [("POST", "/api/v1/quarantine/{id}/admit")] = [A],
         [("DELETE", "/api/v1/quarantine/{id}")] = [A],

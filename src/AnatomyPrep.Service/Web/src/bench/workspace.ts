@@ -15,7 +15,7 @@ import { AxisName } from "../viewing/space";
 import { Volume } from "../viewing/volume";
 import { bandPanel } from "./band";
 import { planPanel } from "./plan";
-import { stepSchemas } from "./steps";
+import { catalogue } from "./steps";
 
 const LOOK_AGAIN_MS = 1000;
 
@@ -50,11 +50,11 @@ async function open(visit: Visit, id: string): Promise<void> {
   left.append(plan.root);
 
   const loadSolid = async (volume: Volume | null, slicePanes: readonly SlicePane[]) => {
-    const [facts, bytes, schemas] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), stepSchemas()]);
+    const [facts, bytes, schemas] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), catalogue()]);
     run.facts = facts;
     plan.show(facts);
     const surfaces = readGlb(bytes);
-    const moving = new Set(schemas.filter((s) => s.movesModel).map((s) => s.name));
+    const moving = new Set(schemas.steps.filter((s) => s.movesModel).map((s) => s.name));
     const isPlaced = !facts.steps.some((s) => moving.has(s.name));
     if (volume && isPlaced) {
       const outliners = surfaces.map((s) => new Outliner(s, volume.space));
@@ -104,6 +104,7 @@ async function open(visit: Visit, id: string): Promise<void> {
   // What tests and people who measure look at: never used by the page itself.
   Object.assign(content, { bench: { scene, panes: () => slicePanes, solid: () => solid, volume } });
 
+  if (job.state !== "done") plan.show(null);
   if (job.state === "done") await loadSolid(volume, slicePanes);
   else void follow();
 
@@ -121,7 +122,6 @@ async function open(visit: Visit, id: string): Promise<void> {
       return;
     }
     fill(right, h("div", { class: "notice caution", role: "alert" }, h("strong", null, text.bench.failed), h("p", null, job.reason ?? text.states[job.state])));
-    plan.showEmpty();
   }
 }
 
@@ -151,7 +151,7 @@ function toolbar(root: HTMLElement, scene: Scene): void {
     outline.setAttribute("aria-pressed", String(outlines));
     smooth.setAttribute("aria-pressed", String(isSmooth));
     clear.hidden = measures.length === 0;
-    hint.textContent = text.bench.toolHints[tool];
+    hint.textContent = scene.state.task ?? text.bench.toolHints[tool] ?? "";
   };
   scene.watch(show);
   show();

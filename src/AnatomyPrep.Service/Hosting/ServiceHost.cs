@@ -12,6 +12,7 @@ using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Receiving;
+using AnatomyPrep.Service.Remarks;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Service.Viewing;
@@ -99,6 +100,7 @@ public static class ServiceHost
         services.AddSingleton<QuarantineStore>();
         services.AddSingleton<JobStore>();
         services.AddSingleton<RequestStore>();
+        services.AddSingleton<RemarkStore>();
         services.AddSingleton<AccountStore>();
         services.AddSingleton(s => new KeyFolder(s.GetRequiredService<DataFolder>().Keys).OpenSiteKey());
         services.AddSingleton<DiskGuard>();
@@ -163,6 +165,7 @@ public static class ServiceHost
         services.AddWebEncoders();
         services.AddSingleton<Pages>();
         services.AddSingleton<VolumeCache>();
+        services.AddSingleton<VertexValues>();
         services.AddSingleton<PlanTexts>();
         services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
@@ -199,6 +202,7 @@ public static class ServiceHost
         var api = app.MapGroup("/api/v1");
         api.MapJobs();
         api.MapRequests();
+        api.MapRemarks();
         api.MapCatalogue();
         api.MapChanges();
         api.MapIntake();

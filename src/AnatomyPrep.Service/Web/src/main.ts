@@ -4,7 +4,9 @@ import { api, ApiError, Session } from "./api";
 import { fill, h } from "./dom";
 import { jobsPage } from "./bench/jobs";
 import { workspacePage } from "./bench/workspace";
+import { askPage } from "./board/ask";
 import { boardPage } from "./board/board";
+import { lookPage } from "./board/look";
 import { peoplePage } from "./people";
 import { modelsPage, threadPage } from "./proof/thread";
 import { invitationPage, renewSession, signInPage } from "./session";
@@ -25,6 +27,9 @@ const ROUTES: readonly (readonly [RegExp, Page])[] = [
   [/^\/bench\/?$/, jobsPage],
   [/^\/bench\/([0-9a-f]+)$/, workspacePage],
   [/^\/board\/?$/, boardPage],
+  [/^\/board\/ask\/?$/, askPage],
+  [/^\/board\/ask\/([0-9a-f]+)$/, askPage],
+  [/^\/board\/([0-9a-f]{32})$/, lookPage],
   [/^\/proof\/?$/, modelsPage],
   [/^\/proof\/([A-Za-z0-9.-]+)\/([0-9]+)$/, threadPage],
   [/^\/people\/?$/, peoplePage],

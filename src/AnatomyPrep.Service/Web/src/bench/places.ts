@@ -1,6 +1,7 @@
 /** Which parameters of a step are places, and how each is given in the pictures. Known by the catalogue's own names and kinds, not by step. */
 
 import { text } from "../text";
+import type { Frame } from "../viewing/frame";
 import type { Gesture, Mark, Shape, Where } from "../viewing/scene";
 import { add, cross, dot, length, mul, sub, unit, V3 } from "../viewing/space";
 import type { Step } from "./draft";
@@ -115,4 +116,29 @@ export function letterOf(direction: unknown): string | null {
   if (!Array.isArray(direction)) return null;
   const d = unit(direction as unknown as V3);
   return Object.entries(DIRECTIONS).find(([, v]) => dot(v, d) > 0.99999)?.[0] ?? null;
+}
+
+/** A line drawn over the images as a step means it that comes after the model was moved. */
+export function toModel(gesture: Gesture, frame: Frame): Gesture {
+  const m = gesture.clipFromPatient;
+  const [o, x, y, z] = ([[0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 1]] as const).map((p) => frame.toPatient(p));
+  const clipFromPatient = m && [0, 4, 8, 12].flatMap((r) => {
+    const row = (p: V3) => m[r] * p[0] + m[r + 1] * p[1] + m[r + 2] * p[2] + m[r + 3];
+    return [row(x) - row(o), row(y) - row(o), row(z) - row(o), row(o)];
+  });
+  return { ...gesture, points: gesture.points.map((p) => frame.toModel(p)), toward: frame.directionToModel(gesture.toward), clipFromPatient };
+}
+
+/** The places of such a step where the pictures show them. */
+export function toPatient({ marks, shapes }: ReturnType<typeof picturesOf>, frame: Frame): ReturnType<typeof picturesOf> {
+  return {
+    marks: marks.map((m) => ({ ...m, at: frame.toPatient(m.at) })),
+    shapes: shapes.flatMap((s): Shape[] => {
+      if (s.kind === "plane") return [{ ...s, at: frame.toPatient(s.at), normal: frame.directionToPatient(s.normal) }];
+      if (s.kind === "path") return [{ ...s, points: s.points.map((p) => frame.toPatient(p)), radiusMm: s.radiusMm / frame.scale }];
+      if (s.kind === "ball") return [{ ...s, at: frame.toPatient(s.at), radiusMm: s.radiusMm / frame.scale }];
+      // A box of a model that was turned stands askew in the images: it is not drawn.
+      return [];
+    }),
+  };
 }

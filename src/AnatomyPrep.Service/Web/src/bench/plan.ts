@@ -6,20 +6,24 @@ import type { Job, RunFacts } from "../jobs";
 import type { Visit } from "../main";
 import { trouble } from "../shell";
 import { text } from "../text";
-import type { Scene, Where } from "../viewing/scene";
+import type { Frame } from "../viewing/frame";
+import type { Scene } from "../viewing/scene";
 import { listsOf, planOf, PlanText, Step, StepList, withRuns } from "./draft";
 import { parameterControl } from "./parameter";
-import { picturesOf, Placing, placingsOf } from "./places";
+import { picturesOf, Placing, placingsOf, toModel, toPatient } from "./places";
 import { Catalogue, catalogue, STAGES, StepSchema } from "./steps";
 
 export interface PlanPanel {
   readonly root: HTMLElement;
-  /** With what the run did at each step, where there was one. */
-  readonly show: (facts: RunFacts | null) => void;
+  /** With what the run did at each step, where there was one. @param frame where its model lies; null when nobody knows. */
+  readonly show: (facts: RunFacts | null, frame: Frame | null) => void;
   readonly setBand: (lowerHu: number, upperHu: number) => void;
   /** Adds a step where it belongs, and opens it. */
   readonly add: (name: string) => void;
 }
+
+/** What the places of a step are places of. */
+type Place = "both" | "images" | "solid" | "moved" | "between";
 
 interface Kept {
   readonly lists: readonly StepList[];
@@ -36,6 +40,7 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   let known: Catalogue = { steps: [], ofStructures: new Set() };
   let base: PlanText | null = null;
   let facts: RunFacts | null = null;
+  let frame: Frame | null = null;
   let original: readonly StepList[] = [];
   let lists: readonly StepList[] = [];
   let opened: string | null = null;
@@ -55,11 +60,12 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   const setSteps = (l: number, steps: readonly Step[]) => change(lists.map((list, n) => (n === l ? { ...list, steps } : list)));
   const put = (l: number, n: number, parameters: Step["parameters"]) => setSteps(l, lists[l].steps.map((s, m) => (m === n ? { ...s, parameters } : s)));
 
-  /** Steps after the first that moves the model mean places of the solid; those before it, places of the images. */
-  const whereOf = (l: number, n: number): Where => {
-    const all = [...lists[0].steps, ...(l > 0 ? lists[l].steps : [])];
-    const first = all.findIndex((s) => specOf(s)?.movesModel);
-    return first < 0 ? "both" : (l > 0 ? lists[0].steps.length + n : n) > first ? "solid" : "images";
+  /** Steps after those that move the model mean places of the model as it lies then; those before, places of the images. */
+  const whereOf = (l: number, n: number): Place => {
+    const moves = lists[l].steps.map((s) => specOf(s)?.movesModel ?? false);
+    const [first, last] = [moves.indexOf(true), moves.lastIndexOf(true)];
+    if (first < 0 || n <= first) return frame || !facts ? "both" : "images";
+    return n <= last ? "between" : frame ? "moved" : "solid";
   };
 
   const draw = () => {
@@ -74,10 +80,13 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   };
 
   const pictures = () => {
-    const [l, n] = (opened ?? "").split("/").map(Number);
-    const step = opened === null ? undefined : lists[l]?.steps[n];
+    const [l, n] = (opened ?? "0/-1").split("/").map(Number);
+    const step = lists[l]?.steps[n];
     const spec = step && specOf(step);
-    scene.set(step && spec ? picturesOf(step, spec, whereOf(l, n)) : { marks: [], shapes: [] });
+    const place = step ? whereOf(l, n) : "between";
+    if (!step || !spec || place === "between") scene.set({ marks: [], shapes: [] });
+    else if (place === "moved") scene.set(toPatient(picturesOf(step, spec, "both"), frame!));
+    else scene.set(picturesOf(step, spec, place));
   };
 
   const section = (list: StepList, l: number): HTMLElement => {
@@ -101,12 +110,12 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     const details = h("details", { open: opened === at },
       h("summary", { "data-key": `${at}/summary` }, h("span", { class: "step-name" }, step.name), effect?.changedAreaMm2 !== undefined ? h("span", { class: "hint" }, text.bench.stepEffect(effect.changedAreaMm2, effect.maxDisplacementMm ?? null)) : null),
       spec ? h("p", { class: "hint" }, spec.description) : null,
-      spec && may ? h("div", { class: "row" }, placingsOf(spec).map((placing) => placingButton(placing, l, n))) : null,
-      where === "solid" ? h("p", { class: "hint" }, text.places.onSolid) : null,
+      spec && may && where !== "between" ? h("div", { class: "row" }, placingsOf(spec).map((placing) => placingButton(placing, l, n))) : null,
+      where === "between" ? h("p", { class: "hint" }, text.places.between) : where === "solid" ? h("p", { class: "hint" }, text.places.onSolid) : null,
       names.length ? names.map((name) => parameterControl(`${at}/${name}`, name, spec?.parameters[name] ?? {}, step.parameters[name], spec?.required.includes(name) ?? false, (value) => {
         const { [name]: _, ...others } = step.parameters;
         put(l, n, value === undefined ? others : { ...step.parameters, [name]: value });
-      }, () => scene.state.point)) : h("p", { class: "hint" }, text.bench.noParameters),
+      }, () => (where === "moved" ? frame!.toModel(scene.state.point) : scene.state.point))) : h("p", { class: "hint" }, text.bench.noParameters),
       may ? h("div", { class: "row" },
         n > 0 ? button(text.bench.up, () => move(list, l, n, n - 1), { "data-key": `${at}/up` }) : null,
         n < list.steps.length - 1 ? button(text.bench.down, () => move(list, l, n, n + 1), { "data-key": `${at}/down` }) : null,
@@ -163,14 +172,16 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   const startPlacing = (placing: Placing, l: number, n: number) => {
     active = { at: `${l}/${n}`, placing };
     const where = whereOf(l, n);
-    const refuses = (pane: "slice" | "solid") => (where === "solid" && pane === "slice") || (where === "images" && pane === "solid" && facts !== null && visitMoves()) || (placing.only !== undefined && placing.only !== pane);
+    const refuses = (pane: "slice" | "solid") => (where === "solid" && pane === "slice") || (where === "images" && pane === "solid") || (placing.only !== undefined && placing.only !== pane);
+    const refused = (pane: "slice" | "solid") => fill(note, h("p", { class: "notice caution" }, pane === "slice" ? text.places.notOnSlices : text.places.notOnSolid));
+    const values = () => lists[l].steps[n].parameters;
     scene.picked = (at, pane) => {
-      if (refuses(pane)) fill(note, h("p", { class: "notice caution" }, pane === "slice" ? text.places.notOnSlices : text.places.notOnSolid));
-      else if (placing.pick) put(l, n, placing.pick(lists[l].steps[n].parameters, at));
+      if (refuses(pane)) refused(pane);
+      else if (placing.pick) put(l, n, placing.pick(values(), where === "moved" ? frame!.toModel(at) : at));
     };
     scene.drawn = (gesture) => {
-      if (refuses(gesture.pane)) fill(note, h("p", { class: "notice caution" }, gesture.pane === "slice" ? text.places.notOnSlices : text.places.notOnSolid));
-      else if (placing.draw) put(l, n, placing.draw(lists[l].steps[n].parameters, gesture));
+      if (refuses(gesture.pane)) refused(gesture.pane);
+      else if (placing.draw) put(l, n, placing.draw(values(), where === "moved" ? toModel(gesture, frame!) : gesture));
     };
     scene.set({ tool: placing.tool, task: placing.hint, sketch: [] });
     draw();
@@ -181,7 +192,6 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     scene.rest();
     draw();
   };
-  const visitMoves = (): boolean => lists.some((list) => list.steps.some((s) => s.ran !== null && specOf(s)?.movesModel));
   // Another tool was taken: what was being placed is done.
   scene.watch((state, changed) => {
     if (active && changed.has("tool") && state.tool !== active.placing.tool) endPlacing();
@@ -208,8 +218,9 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   });
   return {
     root,
-    show: (now) => {
+    show: (now, where) => {
       facts = now;
+      frame = where;
       void loaded.then(() => {
         if (!base) return;
         fill(heading, text.bench.planOf(base.plan, String(base.version)));

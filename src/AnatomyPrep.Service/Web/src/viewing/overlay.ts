@@ -47,6 +47,23 @@ export function drawMark(canvas: CanvasRenderingContext2D, label: string, [x, y]
   drawWords(canvas, label, x + 10, y - 6);
 }
 
+/** A place that somebody has pointed out: a flag on a pole, so that it is no ring of a step. */
+export function drawRemark(canvas: CanvasRenderingContext2D, label: string, [x, y]: readonly [number, number]): void {
+  canvas.beginPath();
+  canvas.moveTo(x, y);
+  canvas.lineTo(x, y - 24);
+  canvas.lineTo(x + 15, y - 18);
+  canvas.lineTo(x, y - 12);
+  for (const [colour, width] of [["rgba(0,0,0,0.9)", 5], ["#ff8fa3", 2]] as const) {
+    canvas.strokeStyle = colour;
+    canvas.lineWidth = width;
+    canvas.stroke();
+  }
+  canvas.fillStyle = "#ff8fa3";
+  canvas.fill();
+  drawWords(canvas, label, x + 19, y - 14);
+}
+
 /** A line through points of the pane; one point is a dot. */
 export function drawPath(canvas: CanvasRenderingContext2D, points: readonly (readonly [number, number])[], width: number, colour: string): void {
   if (points.length === 0) return;

@@ -3,7 +3,7 @@
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Outliner } from "./outline";
-import { drawMark, drawPath, drawScaleBar, drawWords, placeIn } from "./overlay";
+import { drawMark, drawPath, drawRemark, drawScaleBar, drawWords, placeIn } from "./overlay";
 import type { Measure, Scene, Shape } from "./scene";
 import { AxisName, cross, dot, Layout, length, mul, sub, unit, V3 } from "./space";
 import type { Volume } from "./volume";
@@ -259,13 +259,14 @@ export class SlicePane {
     for (const m of [...state.measures, ...(this.#measuring ? [this.#measuring] : [])]) this.#drawMeasure(canvas, m);
     for (const shape of state.shapes) if (shape.where !== "solid") this.#drawShape(canvas, shape);
     for (const line of [this.#line, state.sketch]) drawPath(canvas, line.map((p) => this.screenOf(p)), 2, SHAPE);
-    for (const mark of state.marks) {
-      if (mark.where === "solid") continue;
-      const near = Math.abs(this.volume.space.toIndex(mark.at)[this.layout.fixed] - this.#fixed) < 1.5;
-      canvas.globalAlpha = near ? 1 : 0.35;
-      drawMark(canvas, mark.label, this.screenOf(mark.at));
-      canvas.globalAlpha = 1;
-    }
+    for (const [marks, draw] of [[state.marks, drawMark], [state.remarks, drawRemark]] as const)
+      for (const mark of marks) {
+        if (mark.where === "solid") continue;
+        const near = Math.abs(this.volume.space.toIndex(mark.at)[this.layout.fixed] - this.#fixed) < 1.5;
+        canvas.globalAlpha = near ? 1 : 0.35;
+        draw(canvas, mark.label, this.screenOf(mark.at));
+        canvas.globalAlpha = 1;
+      }
     drawScaleBar(canvas, this.root, (this.#view ?? this.#fitted()).scale);
   }
 
@@ -385,7 +386,7 @@ export class SlicePane {
       canvas.arc(x, y, 3, 0, 2 * Math.PI);
     }
     canvas.stroke();
-    drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
+    drawWords(canvas, text.bench.measured(length(sub(m.to, m.from)), this.scene.state.modelScale), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
   }
 
   #fitted(): View {

@@ -63,10 +63,15 @@ export interface SceneState {
   /** What the tool is used for just now; null for what it says itself. */
   readonly task: string | null;
   readonly measures: readonly Measure[];
+  /** Places of a step of the plan. */
   readonly marks: readonly Mark[];
+  /** Places that people have pointed out. */
+  readonly remarks: readonly Mark[];
   readonly shapes: readonly Shape[];
   /** Points of a line that is being drawn by keys. */
   readonly sketch: readonly V3[];
+  /** Millimetres of the model for one of the patient: both are said of a measure where they differ. */
+  readonly modelScale: number;
   /** The other model is shown in place of this one. */
   readonly before: boolean;
 }
@@ -80,7 +85,7 @@ export class Scene {
   drawn: (gesture: Gesture) => void = () => undefined;
 
   constructor(point: V3) {
-    this.#state = { point, window: WINDOWS.bone, bandHu: null, outlines: true, smooth: true, tool: "point", task: null, measures: [], marks: [], shapes: [], sketch: [], before: false };
+    this.#state = { point, window: WINDOWS.bone, bandHu: null, outlines: true, smooth: true, tool: "point", task: null, measures: [], marks: [], remarks: [], shapes: [], sketch: [], modelScale: 1, before: false };
   }
 
   get state(): SceneState {

@@ -7,7 +7,7 @@ import {
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Surface } from "./glb";
-import { drawMark, drawPath, drawScaleBar, drawWords, placeIn } from "./overlay";
+import { drawMark, drawPath, drawRemark, drawScaleBar, drawWords, placeIn } from "./overlay";
 import type { Scene, Shape, Where } from "./scene";
 import { add, cross, length, lettersOf, mul, sub, unit, V3 } from "./space";
 import { thinned } from "./thin";
@@ -97,7 +97,7 @@ export class SolidPane {
     new ResizeObserver(() => this.draw()).observe(this.root);
     scene.watch((_, changed) => {
       if (changed.has("point")) this.#near = null;
-      if (["point", "measures", "marks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
+      if (["point", "measures", "marks", "remarks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
     });
   }
 
@@ -389,7 +389,7 @@ export class SolidPane {
     this.#letters.left.textContent = letters(mul(right, -1));
     this.#letters.top.textContent = letters(up);
     this.#letters.bottom.textContent = letters(mul(up, -1));
-    const { point, measures, marks, shapes, sketch } = this.scene.state;
+    const { point, measures, marks, remarks, shapes, sketch } = this.scene.state;
     if (this.#isPlaced) {
       const [x, y] = this.screenOf(point);
       canvas.strokeStyle = "#fff";
@@ -406,7 +406,7 @@ export class SolidPane {
       canvas.moveTo(a[0], a[1]);
       canvas.lineTo(b[0], b[1]);
       canvas.stroke();
-      drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
+      drawWords(canvas, text.bench.measured(length(sub(m.to, m.from)), this.scene.state.modelScale), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
     }
     if (this.#measureFrom) {
       const [x, y] = this.screenOf(this.#measureFrom);
@@ -419,6 +419,7 @@ export class SolidPane {
     for (const shape of shapes) if (isHere(shape.where)) this.#drawShapeOver(canvas, shape);
     for (const line of [this.#line, sketch.map((p) => this.screenOf(p))]) drawPath(canvas, line, 2, "#ffe04d");
     for (const mark of marks) if (isHere(mark.where)) drawMark(canvas, mark.label, this.screenOf(mark.at));
+    for (const mark of remarks) if (isHere(mark.where)) drawRemark(canvas, mark.label, this.screenOf(mark.at));
     drawScaleBar(canvas, this.root, this.root.clientWidth / (this.#camera.right - this.#camera.left));
     const value = this.#valueNear();
     this.#reading.textContent = [value, this.#isPlaced ? text.bench.placeOf(point) : text.bench.laid].filter((t) => t !== null).join("   ");

@@ -60,5 +60,5 @@ export function comparePanel(job: Job, scene: Scene, volume: Volume | null, pane
   }).catch((e: unknown) => {
     if (!signal.aborted) fill(note, trouble(e, null));
   });
-  return { root: h("section", { class: "stack", "aria-label": text.bench.compare }, field(text.bench.compare, select).root, toggle, note), other: () => shown };
+  return { root: h("div", { class: "stack" }, field(text.bench.compare, select).root, toggle, note), other: () => shown };
 }

@@ -133,7 +133,7 @@ export function colours(shown: Shown, other: () => string | null): HTMLElement {
   by.addEventListener("change", () => void change());
   reach.addEventListener("change", draw);
   fill(show, origins());
-  return h("section", { class: "stack", "aria-label": text.bench.colourBy }, field(text.bench.colourBy, by).root, show);
+  return h("div", { class: "stack" }, field(text.bench.colourBy, by).root, show);
 }
 
 export function structures({ surfaces, solid }: Shown): HTMLElement | null {

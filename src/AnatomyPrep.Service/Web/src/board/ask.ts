@@ -150,6 +150,7 @@ function form({ content, go, signal }: Visit, sources: readonly Source[], plans:
   const changedField = (n: Name) => {
     sessionStorage.setItem(draft, JSON.stringify({ ...now(), patientId: "" }));
     if (left.has(n)) show();
+    fill(note);
     clearTimeout(waiting);
     waiting = window.setTimeout(() => void ask(), CHECK_AFTER_MS);
   };

@@ -110,7 +110,7 @@ type Act = (request: Request, what: string, body?: unknown) => Promise<void>;
 function group(name: string, label: string, list: readonly Card[], may: boolean, sources: readonly Source[], act: Act): HTMLElement {
   const inOrder = [...list].sort((a, b) => (a.neededBy ?? "9").localeCompare(b.neededBy ?? "9") || a.id.localeCompare(b.id));
   return h("section", { class: `span ${name}`, "aria-label": label }, h("h2", null, label, h("span", { class: "hint" }, ` ${text.count(list.length)}`)),
-    h("ul", { class: "cards small" }, inOrder.map((c) => card(c, may, sources, act))));
+    list.length === 0 ? null : h("ul", { class: "cards small" }, inOrder.map((c) => card(c, may, sources, act))));
 }
 
 function card(c: Card, may: boolean, sources: readonly Source[], act: Act): HTMLElement {

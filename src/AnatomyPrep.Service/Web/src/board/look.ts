@@ -97,6 +97,6 @@ function asked(job: Job, request: Request | null): Node[] {
   const row = (name: string, value: string | null | undefined) => (value ? [h("dt", null, name), h("dd", null, value)] : []);
   return [
     ...row(text.jobs.purpose, job.purpose), ...row(text.jobs.side, job.side), ...row(text.look.scale, String(job.scale)), ...row(text.jobs.plan, job.plan), ...row(text.ask.labels["profile"], job.profile),
-    ...row(text.jobs.needed, job.neededBy ? text.day(job.neededBy) : null), ...row(text.ask.labels["requesterCode"], request?.requesterCode), ...row(text.ask.labels["note"], request?.note), ...row(text.look.by, text.jobs.by(job.createdBy, text.moment(job.createdAt))),
+    ...row(text.jobs.needed, job.neededBy ? text.day(job.neededBy) : null), ...row(text.ask.labels["requesterCode"], request?.requesterCode), ...row(text.ask.labels["note"], request?.note), ...row(text.look.by, `${job.createdBy}, ${text.moment(job.createdAt)}`),
   ];
 }

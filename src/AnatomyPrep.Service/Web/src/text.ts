@@ -317,6 +317,7 @@ export const text = {
     tick: (value: number, unit: string, isLast: boolean) => `${Math.abs(value) >= 10 ? whole.format(value) : Number(value.toFixed(2))}${isLast ? ` ${text.colours.units[unit]}` : ""}`,
     units: { mm: "mm", deg: "°" } as Record<string, string>,
     unknown: "not measured",
+    facesUp: "faces up",
   },
 
   /** Plain words for the findings that people meet; what is not here goes by its severity. */

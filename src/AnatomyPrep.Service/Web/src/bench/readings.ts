@@ -101,7 +101,7 @@ export function colours(shown: Shown, other: () => string | null): HTMLElement {
       solid?.colour(n, paint(scale, v));
       solid?.setValues(n, v, (value) => text.bench.valueHere(by.value, value, base.unit));
     });
-    fill(show, legend(scale, text.bench.colours[by.value], values.some((v) => v.some(Number.isNaN))), h("p", { class: "hint" }, text.bench.colourHints[by.value] ?? ""), base.unit === "mm" ? reachField.root : null);
+    fill(show, legend(scale, text.bench.colours[by.value], values.some((v) => v.some(Number.isNaN)) ? (by.value === "overhang" ? text.colours.facesUp : text.colours.unknown) : null), h("p", { class: "hint" }, text.bench.colourHints[by.value] ?? ""), base.unit === "mm" ? reachField.root : null);
   };
   const change = async () => {
     const wanted = by.value;

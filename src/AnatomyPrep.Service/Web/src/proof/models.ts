@@ -29,7 +29,9 @@ export function modelsPage({ content, title, signal }: Visit): void {
   const chosen = new Set<string>();
   let models: readonly Facts[] = [];
   const bundle = button(text.proof.exportChosen, () => exportBundle([...chosen].sort()), { disabled: true });
+  const known = h("datalist", { id: "known-models" });
   const draw = () => {
+    fill(known, models.map((m) => h("option", { value: m.model })));
     const words = find.value.trim().toLowerCase();
     const wanted = models.filter((m) => (!stage.value || m.stage === stage.value) && (!words || [m.model, m.anatomy, m.preparer].some((w) => w?.toLowerCase().includes(words))));
     fill(list, wanted.length ? wanted.map((m) => {
@@ -55,7 +57,7 @@ export function modelsPage({ content, title, signal }: Visit): void {
   };
   fill(content, h("div", { class: "page" }, h("h1", null, text.proof.title), state, keyPanel(signal), note,
     isProver ? h("div", { class: "row" }, button(text.proof.checkNow, () => void checkNow()), h("a", { class: "button", href: "/api/v1/ledger/head", download: true }, text.proof.head)) : null,
-    isProver ? questions() : null,
+    isProver ? questions() : null, known,
     h("section", { class: "stack", "aria-label": text.proof.models }, h("div", { class: "row" }, h("h2", null, text.proof.models), h("div", { class: "grow" }), field(text.board.find, find).root, field(text.proof.stage, stage).root, mayExport ? bundle : null),
       h("div", { class: "wide", tabindex: 0, role: "region", "aria-label": text.proof.models }, h("table", null, h("thead", null, h("tr", null, mayExport ? h("td", null) : null, [text.proof.model, text.proof.anatomy, text.proof.stage, text.proof.preparer, text.proof.cautions].map((c) => h("th", { scope: "col" }, c)))), list)))));
   follow(signal, async () => {
@@ -108,7 +110,7 @@ function questions(): HTMLElement {
   const answer = h("div", { class: "stack", role: "status" });
   let controls: Record<string, HTMLInputElement | HTMLSelectElement> = {};
   const show = () => {
-    controls = Object.fromEntries(QUESTIONS[which.value].inputs.map((i) => [i.name, i.type === "choice" ? choice(i.options ?? []) : h("input", { type: i.type, required: i.needed, autocomplete: "off" })]));
+    controls = Object.fromEntries(QUESTIONS[which.value].inputs.map((i) => [i.name, i.type === "choice" ? choice(i.options ?? [], i.options?.[0]?.[0]) : h("input", { type: i.type, required: i.needed, autocomplete: "off", list: ["first", "second", "model"].includes(i.name) ? "known-models" : null })]));
     fill(inputs, Object.entries(controls).map(([name, control]) => field(text.proof.asks[name] ?? name, control).root), h("button", null, text.proof.ask));
     fill(answer);
   };
@@ -128,5 +130,5 @@ function questions(): HTMLElement {
   };
   which.addEventListener("change", show);
   show();
-  return h("form", { class: "stack", "aria-label": text.proof.question, on: { submit: (e) => { e.preventDefault(); void ask(); } } }, h("div", { class: "row" }, field(text.proof.question, which).root, inputs), answer);
+  return h("form", { class: "stack", on: { submit: (e) => { e.preventDefault(); void ask(); } } }, h("div", { class: "row" }, field(text.proof.question, which).root, inputs), answer);
 }

@@ -54,7 +54,7 @@ export function paint(scale: Scale, values: Float32Array): Float32Array {
 }
 
 /** Band of colours with five numbers below it, and what grey means. */
-export function legend(scale: Scale, title: string, hasUnknown: boolean): HTMLElement {
+export function legend(scale: Scale, title: string, unknown: string | null): HTMLElement {
   const canvas = h("canvas", { class: "legend-band", width: 240, height: 14, role: "img", "aria-label": text.colours.band(title, scale.from, scale.to, scale.unit) });
   const context = canvas.getContext("2d")!;
   for (let x = 0; x < canvas.width; x++) {
@@ -64,5 +64,5 @@ export function legend(scale: Scale, title: string, hasUnknown: boolean): HTMLEl
   const ticks = [0, 0.25, 0.5, 0.75, 1].map((t) => scale.from + t * (scale.to - scale.from));
   return h("figure", { class: "scale" }, h("figcaption", null, title), canvas,
     h("div", { class: "ticks" }, ticks.map((t, n) => h("span", null, text.colours.tick(t, scale.unit, n === 4)))),
-    hasUnknown ? h("p", { class: "hint" }, h("span", { class: "swatch unknown" }), ` ${text.colours.unknown}`) : null);
+    unknown ? h("p", { class: "hint" }, h("span", { class: "swatch unknown" }), ` ${unknown}`) : null);
 }

@@ -6,7 +6,8 @@ using AnatomyPrep.Service.Jobs;
 namespace AnatomyPrep.Tests.Service.Page;
 
 /// <summary>A plan that is changed on the page and made again.</summary>
-public sealed class PlanTests(BrowsedService browsed) : IClassFixture<BrowsedService>
+[Collection("Page")]
+public sealed class PlanTests(BrowsedService browsed)
 {
     [Fact]
     public async Task A_plan_made_again_keeps_its_profile_its_structures_and_whatever_else_was_not_changed()

@@ -26,6 +26,7 @@ internal static class CommandLine
             PlansCommand.Create(context),
             ServeCommand.Create(context),
             UnpackCommand.Create(context),
+            ProbeCommand.Create(context),
             ProfilesCommand.Create(),
             PrintableCommand.Create(context),
             PhantomCommand.Create(context),

@@ -9,7 +9,9 @@ namespace AnatomyPrep.App.Pipeline;
 internal static class PlanJson
 {
     /// <param name="plan">A plan that was read and found right.</param>
-    public static JsonNode Of(PlanText plan) => Node(PlanReader.Parse(plan.Yaml, plan.Plan.Name))!;
+    public static JsonNode Of(PlanText plan) => Of(PlanReader.Parse(plan.Yaml, plan.Plan.Name));
+
+    public static JsonNode Of(YamlMappingNode map) => Node(map)!;
 
     private static JsonNode? Node(YamlNode node) => node switch
     {

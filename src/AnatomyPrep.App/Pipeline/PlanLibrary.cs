@@ -1,6 +1,7 @@
 using System.Globalization;
 using System.Reflection;
 using System.Text;
+using System.Text.Json.Nodes;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Meshing.Prepare;
@@ -17,6 +18,12 @@ internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = 
     /// <exception cref="PlanException">The plan has structures, or its steps are not its last key.</exception>
     public static string WithScale(PlanText plan, double scale)
     {
+        if (plan.CanScale && AsJson(plan.Yaml) is { } json)
+        {
+            json["steps"]!.AsArray().Add(new JsonObject { ["scale"] = new JsonObject { ["factor"] = scale } });
+            return json.ToJsonString();
+        }
+
         var last = plan.Yaml.Split('\n').LastOrDefault(line => line.Length > 0 && char.IsAsciiLetter(line[0]));
         return plan.CanScale && last?.TrimEnd() == "steps:"
             ? string.Create(CultureInfo.InvariantCulture, $"{plan.Yaml.TrimEnd()}\n  - scale: {{ factor: {scale} }}\n")
@@ -24,8 +31,16 @@ internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = 
     }
 
     /// <summary>The same plan with a process profile written into it, so that the plan stays all that is needed to make the model again.</summary>
-    public static string WithProfile(string planYaml, string profileYaml) =>
-        $"{planYaml.TrimEnd()}\nprintProfile:\n{string.Join('\n', profileYaml.TrimEnd().Split('\n').Select(line => $"  {line}"))}\n";
+    public static string WithProfile(string planYaml, string profileYaml)
+    {
+        if (AsJson(planYaml) is not { } json)
+            return $"{planYaml.TrimEnd()}\nprintProfile:\n{string.Join('\n', profileYaml.TrimEnd().Split('\n').Select(line => $"  {line}"))}\n";
+        json["printProfile"] = PlanJson.Of(PlanReader.Parse(profileYaml, "profile"));
+        return json.ToJsonString();
+    }
+
+    // A plan that a program edited is written as JSON, to which no line of YAML can be added.
+    private static JsonObject? AsJson(string text) => text.TrimStart().StartsWith('{') ? JsonNode.Parse(text) as JsonObject : null;
 }
 
 /// <summary>Plans by preset name or by file.</summary>

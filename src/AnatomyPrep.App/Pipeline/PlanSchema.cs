@@ -71,7 +71,8 @@ internal static class PlanSchema
             ["required"] = new JsonArray(spec.Name),
             ["properties"] = new JsonObject { [spec.Name] = body },
         };
-        // A note to who shows models: after such a step they are not where the images are.
+        // Notes to who edits plans: where a new step belongs, and after which the model is not where the images are.
+        form["x-stage"] = spec.Stage.ToString().ToLowerInvariant();
         if (spec.MovesModel)
             form["x-movesModel"] = true;
         yield return form;

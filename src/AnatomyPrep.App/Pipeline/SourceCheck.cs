@@ -27,6 +27,16 @@ internal sealed class SourceCheck(Workbench bench)
         return ModelAgainstSource.Measure(KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero), surface.Rebased(Vec3.Zero), toleranceMm, run);
     }
 
+    /// <summary>Signed distance of every vertex of the recorded model to the source's surface, by vertex; positive outside it.</summary>
+    /// <exception cref="BadInputException">As the other.</exception>
+    public double[] Distances(RunStatement statement, string sourcePath, Mesh model, RunContext run)
+    {
+        var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
+        using var source = new SourceLoader(bench.Folders).LoadAgain(FileOf(sourcePath, statement.Run.Source, run), statement.Run.Source, PartPath, run);
+        var (surface, placement) = Surface(source.State, steps, run);
+        return SignedDistance.To(surface, run).OfVertices(KnownPlacement.Undo(model, placement, run), run);
+    }
+
     /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
     private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, IReadOnlyList<PlanStep> steps, RunContext run)
     {

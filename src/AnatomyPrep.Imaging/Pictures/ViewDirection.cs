@@ -56,12 +56,12 @@ public sealed record ViewDirection
         "R" => "-x",
         "P" => "+y",
         "A" => "-y",
-        "S" => "top",
-        "I" => "bed",
+        "H" => "top",
+        "F" => "bed",
         _ => null,
     };
 
-    /// <summary>L, R, A, P, S or I where the direction runs along a patient axis; null where it is oblique.</summary>
+    /// <summary>L, R, A, P, H or F (DICOM PS3.3, C.7.6.1.1.1) where the direction runs along a patient axis; null where it is oblique.</summary>
     public static string? Letter(Vec3 direction)
     {
         var d = direction.Normalized();
@@ -72,8 +72,8 @@ public sealed record ViewDirection
             { X: < -Along } => "R",
             { Y: > Along } => "P",
             { Y: < -Along } => "A",
-            { Z: > Along } => "S",
-            { Z: < -Along } => "I",
+            { Z: > Along } => "H",
+            { Z: < -Along } => "F",
             _ => null,
         };
     }

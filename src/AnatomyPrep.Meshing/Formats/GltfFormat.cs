@@ -61,6 +61,9 @@ public static class GltfFormat
         run.Report(Step, "writing", 1);
     }
 
+    /// <summary>Which vertex of the mesh each vertex of the file is: for numbers of vertices that go beside the file.</summary>
+    public static IReadOnlyList<int> VerticesOf(ThreeMfSolid solid, RunContext run) => SplitSolid.Of(solid, run).Vertices;
+
     private static void Numbers(Stream stream, params ReadOnlySpan<uint> values)
     {
         Span<byte> bytes = stackalloc byte[4];
@@ -216,6 +219,8 @@ public static class GltfFormat
     private sealed class SplitSolid(ThreeMfSolid solid, int[] corners, List<int> vertices, List<Origin> origins)
     {
         internal ThreeMfSolid Solid => solid;
+
+        internal IReadOnlyList<int> Vertices => vertices;
 
         internal int VertexCount => vertices.Count;
 

@@ -69,5 +69,10 @@ public sealed record RequestView(
         r.Request.Note, r.Request.Job.PatientKey, r.Request.Job.SourceId, r.JobId, r.Findings, r.Candidates, r.Reason, r.Remedy, r.CreatedAt, r.CreatedBy);
 }
 
+/// <summary>What is wrong with a request that was not sent yet.</summary>
+/// <param name="Field">The first value that is not allowed; null when all are.</param>
+/// <param name="Findings">Of each source that could be meant against the request.</param>
+public sealed record RequestCheck(string? Field, string? Message, IReadOnlyList<SourceFindings> Findings);
+
 /// <summary>A plan or process profile in a list.</summary>
 public sealed record CatalogueName(string Name, string Description, bool CanScale);

@@ -21,6 +21,7 @@ internal static class RequestApi
         requests.MapGet("/", List).RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<ListPart<RequestView>>();
         requests.MapGet("/{id}", Get).RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<RequestView>();
         requests.MapPost("/", Create).RequireAuthorization(p => p.RequireRole(Roles.Coordinator)).Produces<RequestView>(StatusCodes.Status201Created);
+        requests.MapPost("/check", Check).RequireAuthorization(p => p.RequireRole(Roles.Coordinator)).Produces<RequestCheck>();
         requests.MapPost("/csv", CreateManyAsync).RequireAuthorization(p => p.RequireRole(Roles.Coordinator)).Produces<ListPart<RequestView>>(StatusCodes.Status201Created);
         requests.MapPut("/{id}", Replace).RequireAuthorization(p => p.RequireRole(Roles.Coordinator)).Produces<RequestView>();
         requests.MapPost("/{id}/source", Choose).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<RequestView>();
@@ -43,6 +44,19 @@ internal static class RequestApi
         var made = requests.Create([Checked(asked, start, siteKey)], user.Identity!.Name!, IdempotencyKey.Checked(key))[0];
         Tags.Set(context, made.Version);
         return Results.Created($"/api/v1/requests/{made.Id}", RequestView.Of(made));
+    }
+
+    /// <summary>What would come of a request, without making it: the first value that is not allowed, and what the source says against it.</summary>
+    private static RequestCheck Check(NewRequest asked, RequestStore requests, ServiceStart start, SiteKey siteKey)
+    {
+        try
+        {
+            return new(null, null, requests.Judge(Checked(asked, start, siteKey)));
+        }
+        catch (PlanException e)
+        {
+            return new(e.Parameter, $"{e.Value}; allowed: {e.Allowed}", []);
+        }
     }
 
     private static async Task<IResult> CreateManyAsync(RequestStore requests, ServiceStart start, SiteKey siteKey, HttpContext context, ClaimsPrincipal user, [FromHeader(Name = IdempotencyKey.Header)] string? key = null)

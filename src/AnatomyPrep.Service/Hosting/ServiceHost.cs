@@ -13,6 +13,7 @@ using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Messages;
 using AnatomyPrep.Service.Receiving;
+using AnatomyPrep.Service.Remarks;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Service.Viewing;
@@ -103,6 +104,7 @@ public static class ServiceHost
         services.AddSingleton<QuarantineStore>();
         services.AddSingleton<JobStore>();
         services.AddSingleton<RequestStore>();
+        services.AddSingleton<RemarkStore>();
         services.AddSingleton<AccountStore>();
         services.AddSingleton(s => new KeyFolder(s.GetRequiredService<DataFolder>().Keys).OpenSiteKey());
         services.AddSingleton<DiskGuard>();
@@ -167,6 +169,7 @@ public static class ServiceHost
         services.AddWebEncoders();
         services.AddSingleton<Pages>();
         services.AddSingleton<VolumeCache>();
+        services.AddSingleton<VertexValues>();
         services.AddSingleton<PlanTexts>();
         services.AddSingleton<EditedPlans>();
         services.AddTransient<SessionHandler>();
@@ -204,6 +207,7 @@ public static class ServiceHost
         var api = app.MapGroup("/api/v1");
         api.MapJobs();
         api.MapRequests();
+        api.MapRemarks();
         api.MapCatalogue();
         api.MapChanges();
         api.MapIntake();

@@ -46,3 +46,6 @@ public enum RequestState
 /// <param name="Version">Changes with every change of the request or its job.</param>
 public sealed record RequestEntry(
     string Id, RequestState State, ModelRequest Request, string? JobId, IReadOnlyList<Finding> Findings, IReadOnlyList<string> Candidates, DateTimeOffset CreatedAt, string CreatedBy, string Version, string? Reason, string? Remedy);
+
+/// <summary>What a source says against a request.</summary>
+public sealed record SourceFindings(string SourceId, IReadOnlyList<Finding> Findings);

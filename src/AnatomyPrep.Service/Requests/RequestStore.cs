@@ -128,6 +128,10 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
         return request.JobId is null ? Settle(change, id) : Find(change, id);
     });
 
+    /// <summary>What each source that could be meant says against a request; nothing is kept.</summary>
+    public IReadOnlyList<SourceFindings> Judge(ModelRequest asked) =>
+        [.. SourcesFor(asked.Job, database.Read).Select(s => new SourceFindings(s.Id, SourceMatch.Judge(asked.Job, s)))];
+
     public bool HasSource(string id) => database.Read("SELECT 1 FROM source WHERE id = @id", _ => true, ("@id", id)).Count > 0;
 
     /// <summary>Looks for sources of requests that wait for one.</summary>
@@ -166,10 +170,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
     {
         var request = Find(change, id)!;
         var asked = request.Request.Job;
-        var there = asked.SourceId is { } source
-            ? change.Read($"SELECT {SourceStore.Columns} FROM source WHERE id = @id", SourceStore.Entry, ("@id", source))
-            : change.Read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
-        var judged = there.Select(s => (Source: s, Findings: SourceMatch.Judge(asked, s))).ToArray();
+        var judged = SourcesFor(asked, change.Read).Select(s => (Source: s, Findings: SourceMatch.Judge(asked, s))).ToArray();
         var fitting = judged.Where(j => !SourceMatch.IsContradiction(j.Findings)).ToArray();
         switch (fitting)
         {
@@ -188,6 +189,12 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
 
         return Find(change, id)!;
     }
+
+    private delegate IReadOnlyList<SourceEntry> SourceReader(string sql, Func<DbDataReader, SourceEntry> entry, params ReadOnlySpan<(string Name, object? Value)> values);
+
+    private static IReadOnlyList<SourceEntry> SourcesFor(JobRequest asked, SourceReader read) => asked.SourceId is { } source
+        ? read($"SELECT {SourceStore.Columns} FROM source WHERE id = @id", SourceStore.Entry, ("@id", source))
+        : read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
 
     private void Begin(DatabaseChange change, RequestEntry request, string source, IReadOnlyList<Finding> findings)
     {

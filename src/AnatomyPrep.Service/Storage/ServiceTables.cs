@@ -3,6 +3,7 @@ using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
+using AnatomyPrep.Service.Remarks;
 using AnatomyPrep.Service.Requests;
 
 namespace AnatomyPrep.Service.Storage;
@@ -16,7 +17,7 @@ internal static class ServiceTables
         : new Database(folder.Database, Schemas));
 
     private static string[] Schemas =>
-        [EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, RequestStore.Schema, Messages.MessageOutbox.Schema, Ledgers.ServiceLedger.Schema];
+        [EventLog.Schema, SourceStore.Schema, QuarantineStore.Schema, JobStore.Schema, AccountStore.Schema, WatchedFolder.Schema, UploadStore.Schema, RequestStore.Schema, RemarkStore.Schema, Messages.MessageOutbox.Schema, Ledgers.ServiceLedger.Schema];
 
     private static Database Upgrade(Database database)
     {

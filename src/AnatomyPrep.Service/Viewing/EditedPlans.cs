@@ -43,7 +43,10 @@ internal sealed class EditedPlans(ProgramChild program, DataFolder folder)
 
     /// <summary>An argument of the program, with the file of a kept plan in place of its name.</summary>
     public string Argument(string argument) =>
-        argument.StartsWith(PlanOption + Prefix, StringComparison.Ordinal) ? PlanOption + PathOf(argument[PlanOption.Length..]) : argument;
+        argument.StartsWith(PlanOption, StringComparison.Ordinal) ? PlanOption + FileOrName(argument[PlanOption.Length..]) : argument;
+
+    /// <summary>What the program takes for a plan: the file of a kept one, else the name as it is.</summary>
+    public string FileOrName(string name) => name.StartsWith(Prefix, StringComparison.Ordinal) ? PathOf(name) : name;
 
     private string PathOf(string name) => Path.Combine(Plans, $"{Path.GetFileName(name)}.yaml");
 }

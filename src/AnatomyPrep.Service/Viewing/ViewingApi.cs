@@ -23,8 +23,10 @@ internal static class ViewingApi
         api.MapGet("/sources/{id}/volume/samples", GetSamples).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/sources/{id}/volume/{axis}/{index:int}", GetSliceAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapPost("/jobs/{id}/again", Again).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator));
+        api.MapGet("/jobs/{id}/values/{what}", GetValues).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/viewing/plans/schema", async (PlanTexts plans) => Json(await plans.SchemaAsync().ConfigureAwait(false))).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/viewing/plans/{name}", GetPlanAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapGet("/jobs/{id}/plan", GetJobPlanAsync).RequireAuthorization(p => p.RequireRole(Roles.All));
     }
 
     /// <summary>The header of an unpacked volume; 202 while a child unpacks it.</summary>
@@ -70,6 +72,23 @@ internal static class ViewingApi
             await packed.WriteAsync(bytes, context.RequestAborted).ConfigureAwait(false);
     }
 
+    /// <summary>One float32 for every vertex of model.glb, or the open rims as JSON; 202 while a child measures.</summary>
+    private static IResult GetValues(string id, string what, JobStore jobs, VertexValues values, HttpContext context, string? other = null)
+    {
+        if (!VertexValues.Kinds.TryGetValue(what, out var needs) || jobs.Find(id) is not { Published: not null } job)
+            return NotFound();
+        var beside = needs.Other && other is not null ? jobs.Find(other) : null;
+        if ((needs.Other && beside is not { Published: not null }) || (needs.Images && job.Request.SourceId is null))
+            return NotFound();
+        var (file, reason) = values.Open(job, what, beside);
+        if (file is not null)
+            return Results.File(file, what == "holes" ? "application/json" : "application/octet-stream");
+        if (reason is not null)
+            return Results.Problem(statusCode: StatusCodes.Status422UnprocessableEntity, title: "This cannot be measured", detail: reason);
+        context.Response.Headers.RetryAfter = $"{SecondsToAskAgain}";
+        return Results.Accepted();
+    }
+
     /// <summary>A new job like another, by a plan that was changed; the other stays as it is.</summary>
     private static IResult Again(string id, ChangedPlan asked, JobStore jobs, EditedPlans plans, ClaimsPrincipal user)
     {
@@ -80,6 +99,10 @@ internal static class ViewingApi
     }
 
     private static async Task<IResult> GetPlanAsync(string name, PlanTexts plans, ServiceStart start) => start.Plans.Any(p => p.Name == name) ? Json(await plans.PlanAsync(name).ConfigureAwait(false)) : NotFound();
+
+    /// <summary>The plan a job is made by, whole; what the request adds (scale, process profile) is the job's and not in it.</summary>
+    private static async Task<IResult> GetJobPlanAsync(string id, JobStore jobs, PlanTexts plans) =>
+        jobs.Find(id) is { } job ? Json(await plans.PlanAsync(job.Request.Plan).ConfigureAwait(false)) : NotFound();
 
     private static IResult Json(byte[] document) => Results.Bytes(document, "application/json");
 

@@ -1,6 +1,7 @@
-/** Jobs and sources as the API gives them. */
+/** Jobs, sources, requests and remarks as the API gives them. */
 
 import { api } from "./api";
+import type { V3 } from "./viewing/space";
 
 export interface Job {
   readonly id: string;
@@ -8,13 +9,18 @@ export interface Job {
   readonly purpose: string;
   readonly anatomy: string;
   readonly side: string | null;
+  readonly scale: number;
   readonly plan: string;
+  readonly profile: string | null;
   readonly neededBy: string | null;
   readonly sourceId: string | null;
+  readonly requestId: string | null;
   readonly createdAt: string;
   readonly createdBy: string;
+  readonly progress: { readonly stage: string; readonly share: number } | null;
   readonly holds: boolean | null;
   readonly reason: string | null;
+  readonly remedy: string | null;
 }
 
 export interface Source {
@@ -22,6 +28,9 @@ export interface Source {
   readonly filedAt: string;
   readonly files: number;
   readonly replacedBy: string | null;
+  readonly patientKey: string | null;
+  readonly bodyPart: string | null;
+  readonly laterality: string | null;
 }
 
 export interface Finding {
@@ -29,11 +38,53 @@ export interface Finding {
   readonly severity: "note" | "caution" | "stop";
   readonly message: string;
   readonly remedy: string;
+  readonly place?: { readonly positionMm?: V3 | null } | null;
+}
+
+export interface Request {
+  readonly id: string;
+  readonly state: "waiting" | "choose" | "stopped" | "queued" | "running" | "done" | "failed" | "cancelled";
+  readonly purpose: string;
+  readonly anatomy: string;
+  readonly side: string | null;
+  readonly scale: number;
+  readonly plan: string;
+  readonly profile: string | null;
+  readonly requesterCode: string | null;
+  readonly neededBy: string | null;
+  readonly note: string | null;
+  readonly patientKey: string | null;
+  readonly sourceId: string | null;
+  readonly jobId: string | null;
+  readonly findings: readonly Finding[];
+  readonly candidates: readonly string[];
+  readonly reason: string | null;
+  readonly remedy: string | null;
+  readonly createdAt: string;
+  readonly createdBy: string;
+}
+
+export type Verdict = "note" | "fits" | "back";
+
+export interface RemarkMark {
+  readonly atMm: V3;
+  readonly words: string;
+  /** Nobody knows where that is in the images. */
+  readonly onModel: boolean;
+}
+
+export interface Remark {
+  readonly number: number;
+  readonly verdict: Verdict;
+  readonly words: string | null;
+  readonly marks: readonly RemarkMark[];
+  readonly at: string;
+  readonly by: string;
 }
 
 export interface StepFacts {
   readonly name: string;
-  readonly structure?: string;
+  readonly structure?: string | null;
   readonly parameters: Record<string, unknown>;
   readonly effect: { readonly changedAreaMm2?: number; readonly maxDisplacementMm?: number };
 }
@@ -43,8 +94,9 @@ export interface RunFacts {
   readonly steps: readonly StepFacts[];
   readonly findings: readonly Finding[];
   readonly measurements: {
-    readonly mesh: { readonly triangles: number; readonly components: number; readonly solid: boolean; readonly volumeMm3: number; readonly areaMm2: number; readonly boundsMm: { readonly min: number[]; readonly max: number[] } };
+    readonly mesh: { readonly triangles: number; readonly components: number; readonly boundaryLoops: number; readonly solid: boolean; readonly volumeMm3: number; readonly areaMm2: number; readonly boundsMm: { readonly min: number[]; readonly max: number[] } };
     readonly origins: readonly { readonly origin: string; readonly share: number }[];
+    readonly deviation?: { readonly modelFromPatient?: readonly V3[] | null } | null;
   };
 }
 
@@ -54,9 +106,14 @@ export function stateOf(job: Job): string {
 }
 
 export function listJobs(): Promise<Job[]> {
-  return api.get<{ items: Job[] }>("jobs/").then((a) => a.items);
+  return api.get<{ items: Job[] }>("jobs/?limit=500").then((a) => a.items);
 }
 
 export function fileOf(job: string, name: string): string {
   return `/api/v1/jobs/${job}/files/${name}`;
+}
+
+export async function remarksOf(job: string): Promise<{ readonly items: readonly Remark[]; readonly tag: string | null }> {
+  const answer = await api.answer(`jobs/${job}/remarks`);
+  return { items: ((await answer.json()) as { items: Remark[] }).items, tag: answer.headers.get("ETag") };
 }

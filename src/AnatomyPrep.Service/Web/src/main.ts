@@ -4,9 +4,12 @@ import { api, ApiError, Session } from "./api";
 import { fill, h } from "./dom";
 import { jobsPage } from "./bench/jobs";
 import { workspacePage } from "./bench/workspace";
+import { askPage } from "./board/ask";
 import { boardPage } from "./board/board";
+import { lookPage } from "./board/look";
 import { peoplePage } from "./people";
-import { modelsPage, threadPage } from "./proof/thread";
+import { modelsPage } from "./proof/models";
+import { threadPage } from "./proof/thread";
 import { invitationPage, renewSession, signInPage } from "./session";
 import { HOME, Shell, startTheme } from "./shell";
 import { text } from "./text";
@@ -25,6 +28,9 @@ const ROUTES: readonly (readonly [RegExp, Page])[] = [
   [/^\/bench\/?$/, jobsPage],
   [/^\/bench\/([0-9a-f]+)$/, workspacePage],
   [/^\/board\/?$/, boardPage],
+  [/^\/board\/ask\/?$/, askPage],
+  [/^\/board\/ask\/([0-9a-f]+)$/, askPage],
+  [/^\/board\/([0-9a-f]{32})$/, lookPage],
   [/^\/proof\/?$/, modelsPage],
   [/^\/proof\/([A-Za-z0-9.-]+)\/([0-9]+)$/, threadPage],
   [/^\/people\/?$/, peoplePage],

@@ -3,6 +3,7 @@
 import { api } from "./api";
 import { button, choice, field, fill, h } from "./dom";
 import type { Visit } from "./main";
+import { keyPanel, waitingKeys } from "./proof/key";
 import { trouble } from "./shell";
 import { text } from "./text";
 
@@ -12,7 +13,7 @@ interface Account {
   readonly disabled: boolean;
 }
 
-export function peoplePage({ content, title }: Visit): void {
+export function peoplePage({ content, title, signal }: Visit): void {
   title(text.people.title);
   const rows = h("tbody");
   const made = h("div", { role: "status" });
@@ -41,6 +42,7 @@ export function peoplePage({ content, title }: Visit): void {
     h("h1", null, text.people.title),
     h("form", { class: "row", on: { submit: (e) => { e.preventDefault(); void change(invite); } } }, field(text.people.role, role).root, h("button", { class: "primary" }, text.people.invite)),
     made,
-    h("table", null, h("thead", null, h("tr", null, h("th", { scope: "col" }, text.people.name), h("th", { scope: "col" }, text.people.role), h("th", { scope: "col" }, text.people.state), h("td"))), rows)));
+    h("table", null, h("thead", null, h("tr", null, h("th", { scope: "col" }, text.people.name), h("th", { scope: "col" }, text.people.role), h("th", { scope: "col" }, text.people.state), h("td"))), rows),
+    keyPanel(signal), waitingKeys(signal)));
   void change(() => Promise.resolve());
 }

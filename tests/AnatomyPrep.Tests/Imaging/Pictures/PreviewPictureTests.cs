@@ -43,8 +43,8 @@ public sealed class PreviewPictureTests
             var panel = sheet.Panels[n];
             Ink.In(sheet.Canvas, panel.Left - 40, panel.Top, 40, panel.Height).Should().Be(Ink.Of(left, 22, s_ink, s_paper));
             Ink.In(sheet.Canvas, panel.Left + panel.Width, panel.Top, 40, panel.Height).Should().Be(Ink.Of(right, 22, s_ink, s_paper));
-            Ink.In(sheet.Canvas, panel.Left, panel.Top - 34, panel.Width, 34).Should().Be(Ink.Of("S", 22, s_ink, s_paper));
-            Ink.In(sheet.Canvas, panel.Left, panel.Top + panel.Height, panel.Width, 36).Should().Be(Ink.Of("I", 22, s_ink, s_paper));
+            Ink.In(sheet.Canvas, panel.Left, panel.Top - 34, panel.Width, 34).Should().Be(Ink.Of("H", 22, s_ink, s_paper));
+            Ink.In(sheet.Canvas, panel.Left, panel.Top + panel.Height, panel.Width, 36).Should().Be(Ink.Of("F", 22, s_ink, s_paper));
         }
 
         var oblique = sheet.Panels[2];
@@ -179,12 +179,12 @@ public sealed class PreviewPictureTests
 
     [Theory]
     [Trait("Kind", "Truth")]
-    [InlineData("front", "L", "S", "A")]
-    [InlineData("back", "R", "S", "P")]
-    [InlineData("left", "P", "S", "L")]
-    [InlineData("right", "A", "S", "R")]
-    [InlineData("above", "R", "A", "S")]
-    [InlineData("below", "L", "A", "I")]
+    [InlineData("front", "L", "H", "A")]
+    [InlineData("back", "R", "H", "P")]
+    [InlineData("left", "P", "H", "L")]
+    [InlineData("right", "A", "H", "R")]
+    [InlineData("above", "R", "A", "H")]
+    [InlineData("below", "L", "A", "F")]
     [InlineData("oblique", null, null, null)]
     public void Views_are_right_handed_and_named_by_what_they_show(string name, string? right, string? up, string? toward)
     {

@@ -92,8 +92,8 @@ public sealed class SectionPicturesTests
         foreach (var (plane, right, up, left, down) in new[]
         {
             (SectionPlane.Axial, "L", "A", "R", "P"),
-            (SectionPlane.Coronal, "L", "S", "R", "I"),
-            (SectionPlane.Sagittal, "P", "S", "A", "I"),
+            (SectionPlane.Coronal, "L", "H", "R", "F"),
+            (SectionPlane.Sagittal, "P", "H", "A", "F"),
         })
         {
             using var picture = SectionPictures.Draw(mesh, volume, plane, s_center[plane.Axis], SectionOptions.Default, RunContext.Default);

@@ -3,7 +3,8 @@ using Xunit.Abstractions;
 
 namespace AnatomyPrep.Tests.Service.Page;
 
-public sealed class BenchTests(BrowsedService browsed, ITestOutputHelper output) : IClassFixture<BrowsedService>
+[Collection("Page")]
+public sealed class BenchTests(BrowsedService browsed, ITestOutputHelper output)
 {
     [Fact]
     public async Task The_list_and_the_bench_are_clean_for_axe_and_for_the_policy_and_stay_within_the_origin()

@@ -3,17 +3,26 @@ using AnatomyPrep.Core.Running;
 using AnatomyPrep.Phantoms.Catalogue;
 using AnatomyPrep.Phantoms.Series;
 using AnatomyPrep.Records.Statements;
+using AnatomyPrep.Service.Accounts;
 using AnatomyPrep.Service.Jobs;
 using Microsoft.Playwright;
 
 namespace AnatomyPrep.Tests.Service.Page;
+
+/// <summary>All tests of the page share one service and one browser: starting them takes longer than most tests.</summary>
+[CollectionDefinition("Page")]
+public sealed class PageCollection : ICollectionFixture<BrowsedService>;
 
 /// <summary>The whole service with one source and one finished model, and Debian's Chromium to look at it.</summary>
 public sealed class BrowsedService : IAsyncLifetime, IDisposable
 {
     private const string Chromium = "/usr/bin/chromium";
 
+    internal const string Passphrase = "one passphrase for all keys";
+
+    private readonly Dictionary<string, string> _real = [];
     private readonly TestFolder _folder = new();
+    private ServiceClient? _ada;
     private IPlaywright _playwright = null!;
     private IBrowser _browser = null!;
 
@@ -37,6 +46,7 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
     {
         await _browser.CloseAsync();
         _playwright.Dispose();
+        _ada?.Dispose();
         await Service.DisposeAsync();
     }
 
@@ -46,13 +56,44 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
     /// <summary>Brings a series in and makes its model by the preset "bone".</summary>
     internal async Task<(string SourceId, JobEntry Job)> MakeAsync(PhantomSeries phantom, string anatomy, string folder)
     {
-        var known = Service.Sources.List(100).Select(s => s.Id).ToHashSet();
-        Service.Bring(phantom.Write(folder, RunContext.Default).Select(n => Path.Combine(folder, n)));
-        var source = await Service.Until(() => Service.Sources.List(100).FirstOrDefault(s => !known.Contains(s.Id)), "no source");
-        var asked = Service.Jobs.Create(new(Purpose.Education, anatomy, Side.Left, "bone", null, new DateOnly(2030, 1, 31), null, source.Id), "tess", null);
+        var source = await BringAsync(phantom.Write(folder, RunContext.Default).Select(n => Path.Combine(folder, n)));
+        var asked = Service.Jobs.Create(new(Purpose.Education, anatomy, Side.Left, "bone", null, new DateOnly(2030, 1, 31), null, source), "tess", null);
         var job = await Service.Until(() => Service.Jobs.Find(asked.Id) is { State: JobState.Done or JobState.Failed } j ? j : null, "no model");
         job.State.Should().Be(JobState.Done, "of {0}", job.Reason);
-        return (source.Id, job);
+        return (source, job);
+    }
+
+    /// <summary>Brings files in as they come from anywhere, and gives the source they become; one that is there already is given again.</summary>
+    internal async Task<string> BringAsync(IEnumerable<string> files)
+    {
+        var known = Service.Sources.List(100).Select(s => s.Id).ToHashSet();
+        Service.Bring(files);
+        return (await Service.Until(() => Service.Sources.List(100).FirstOrDefault(s => !known.Contains(s.Id)), "no source")).Id;
+    }
+
+    /// <summary>The source of a series of the shared data, brought in once.</summary>
+    internal async Task<string> RealSourceAsync(string series)
+    {
+        if (!_real.TryGetValue(series, out var source))
+            _real[series] = source = await BringAsync(Directory.EnumerateFiles(SharedData.Series(series), "*", SearchOption.AllDirectories));
+        return source;
+    }
+
+    /// <summary>Gives a person who has made a key the right to sign; the administrator's own key is made first.</summary>
+    internal async Task AdmitAsync(string person, string role)
+    {
+        _ada ??= await AdministratorAsync();
+        var waiting = (await _ada.ReadAsync("/api/v1/ledger/people/waiting")).GetProperty("items").EnumerateArray().First(w => w.GetProperty("person").GetString() == person);
+        using var answer = await _ada.SendAsync(HttpMethod.Post, $"/api/v1/ledger/people/{person}/admit", new { passphrase = Passphrase, key = waiting.GetProperty("key").GetString(), roles = new[] { role } });
+        answer.EnsureSuccessStatusCode();
+    }
+
+    private async Task<ServiceClient> AdministratorAsync()
+    {
+        var client = await ServiceClient.AsAsync(Service, Roles.Administrator, "ada");
+        using var key = await client.SendAsync(HttpMethod.Post, "/api/v1/ledger/me/key", new { passphrase = Passphrase, name = "Ada Lindgren" });
+        key.EnsureSuccessStatusCode();
+        return client;
     }
 
     /// <summary>A page of a person of the role, signed in through the form; every request it sends is watched.</summary>
@@ -92,6 +133,8 @@ internal sealed class Visitor : IAsyncDisposable
     }
 
     public IPage Page { get; }
+
+    public string Name => _name;
 
     /// <summary>Requests that left the origin.</summary>
     public List<string> Strays { get; } = [];

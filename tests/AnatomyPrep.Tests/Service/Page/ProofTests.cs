@@ -4,7 +4,8 @@ using Microsoft.Playwright;
 
 namespace AnatomyPrep.Tests.Service.Page;
 
-public sealed class ProofTests(BrowsedService browsed) : IClassFixture<BrowsedService>
+[Collection("Page")]
+public sealed class ProofTests(BrowsedService browsed)
 {
     [Fact]
     public async Task The_browser_itself_finds_every_event_of_a_model_signed_and_in_the_tree()

@@ -1,165 +1,248 @@
-/** The plan as a list of steps that can be changed, moved, removed and added; made again as a new model. */
+/** The plan as lists of steps that can be changed, moved, removed and added; made again as a new model. */
 
-import { api, ApiError } from "../api";
-import { button, choice, field, fill, h } from "../dom";
+import { api, ApiError, LineLost } from "../api";
+import { button, choice, fill, h } from "../dom";
 import type { Job, RunFacts } from "../jobs";
 import type { Visit } from "../main";
 import { trouble } from "../shell";
 import { text } from "../text";
+import type { Frame } from "../viewing/frame";
 import type { Scene } from "../viewing/scene";
-import { ParameterSchema, StepSchema, stepSchemas } from "./steps";
-
-interface Step {
-  readonly name: string;
-  readonly parameters: Record<string, unknown>;
-  /** Number in the plan that was run; null for a step that was added here. */
-  readonly ran: number | null;
-}
+import { listsOf, planOf, PlanText, Step, StepList, withRuns } from "./draft";
+import { parameterControl } from "./parameter";
+import { picturesOf, Placing, placingsOf, toModel, toPatient } from "./places";
+import { Catalogue, catalogue, STAGES, StepSchema } from "./steps";
 
 export interface PlanPanel {
   readonly root: HTMLElement;
-  readonly show: (facts: RunFacts) => void;
-  readonly showEmpty: () => void;
+  /** With what the run did at each step, where there was one. @param frame where its model lies; null when nobody knows. */
+  readonly show: (facts: RunFacts | null, frame: Frame | null) => void;
   readonly setBand: (lowerHu: number, upperHu: number) => void;
+  /** Adds a step where it belongs, and opens it. */
+  readonly add: (name: string) => void;
 }
 
+/** What the places of a step are places of. */
+type Place = "both" | "images" | "solid" | "moved" | "between";
+
+interface Kept {
+  readonly lists: readonly StepList[];
+}
+
+/** Kept in this tab: an ended session or a broken line costs no work. */
+const draftKey = (job: string): string => `plan-${job}`;
+
 export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
-  const draft = `plan-${job.id}`;
-  const list = h("ol", { class: "steps" });
+  const body = h("div", { class: "stack" });
   const note = h("div", { role: "status" });
   const heading = h("h2", null, text.bench.plan);
+  const may = ["technician", "coordinator"].includes(api.session!.role);
+  let known: Catalogue = { steps: [], ofStructures: new Set() };
+  let base: PlanText | null = null;
   let facts: RunFacts | null = null;
-  let original: Step[] = [];
-  let steps: Step[] = [];
-  let removed: { readonly step: Step; readonly at: number } | null = null;
-  let schema: StepSchema[] = [];
-  const adding = choice([["", text.bench.addStep]]);
-  adding.setAttribute("aria-label", text.bench.addStep);
+  let frame: Frame | null = null;
+  let original: readonly StepList[] = [];
+  let lists: readonly StepList[] = [];
+  let opened: string | null = null;
+  let active: { readonly at: string; readonly placing: Placing } | null = null;
   const rerun = button(text.bench.rerun, () => void again(), { class: "primary" });
   const reset = button(text.bench.resetPlan, () => change(original));
-  const root = h("section", { class: "plan" }, heading, note, list, adding, h("div", { class: "row" }, reset, rerun), h("p", { class: "hint" }, text.bench.rerunHint));
+  const root = h("section", { class: "plan", "aria-label": text.bench.plan }, heading, note, body, h("div", { class: "row" }, reset, rerun), h("p", { class: "hint" }, text.bench.rerunHint));
 
-  const change = (to: Step[]) => {
-    steps = to;
-    if (steps === original) sessionStorage.removeItem(draft);
-    else sessionStorage.setItem(draft, JSON.stringify(steps));
+  const specOf = (step: Step): StepSchema | undefined => known.steps.find((s) => s.name === step.name);
+  const plain = (of: readonly StepList[]) => JSON.stringify(of.map((l) => l.steps.map((s) => [s.name, s.parameters])));
+  const change = (to: readonly StepList[]) => {
+    lists = to;
+    if (plain(lists) === plain(original)) sessionStorage.removeItem(draftKey(job.id));
+    else sessionStorage.setItem(draftKey(job.id), JSON.stringify({ lists } satisfies Kept));
     draw();
   };
+  const setSteps = (l: number, steps: readonly Step[]) => change(lists.map((list, n) => (n === l ? { ...list, steps } : list)));
+  const put = (l: number, n: number, parameters: Step["parameters"]) => setSteps(l, lists[l].steps.map((s, m) => (m === n ? { ...s, parameters } : s)));
+
+  /** Steps after those that move the model mean places of the model as it lies then; those before, places of the images. */
+  const whereOf = (l: number, n: number): Place => {
+    const moves = lists[l].steps.map((s) => specOf(s)?.movesModel ?? false);
+    const [first, last] = [moves.indexOf(true), moves.lastIndexOf(true)];
+    if (first < 0 || n <= first) return frame || !facts ? "both" : "images";
+    return n <= last ? "between" : frame ? "moved" : "solid";
+  };
+
   const draw = () => {
-    const isChanged = JSON.stringify(steps) !== JSON.stringify(original);
+    // What had the focus gets it again: rows are made anew.
+    const held = document.activeElement instanceof HTMLElement && root.contains(document.activeElement) ? document.activeElement.dataset["key"] : undefined;
+    const isChanged = plain(lists) !== plain(original);
     reset.hidden = !isChanged;
-    rerun.disabled = !isChanged || steps.length === 0 || !["technician", "coordinator"].includes(api.session!.role);
-    fill(list, steps.map((step, n) => row(step, n)));
+    rerun.disabled = !isChanged || !may || lists.every((l) => l.steps.length === 0);
+    fill(body, lists.map((list, l) => section(list, l)));
+    if (held) root.querySelector<HTMLElement>(`[data-key="${CSS.escape(held)}"]`)?.focus();
+    pictures();
   };
-  const put = (at: number, step: Step) => change(steps.map((s, n) => (n === at ? step : s)));
-  const row = (step: Step, n: number): HTMLElement => {
-    const spec = schema.find((s) => s.name === step.name);
+
+  const pictures = () => {
+    const [l, n] = (opened ?? "0/-1").split("/").map(Number);
+    const step = lists[l]?.steps[n];
+    const spec = step && specOf(step);
+    const place = step ? whereOf(l, n) : "between";
+    if (!step || !spec || place === "between") scene.set({ marks: [], shapes: [] });
+    else if (place === "moved") scene.set(toPatient(picturesOf(step, spec, "both"), frame!));
+    else scene.set(picturesOf(step, spec, place));
+  };
+
+  const section = (list: StepList, l: number): HTMLElement => {
+    const allowed = known.steps.filter((s) => l === 0 || known.ofStructures.has(s.name));
+    const label = list.structure === null ? text.bench.addStep : text.bench.addStepTo(list.structure);
+    const adding = choice([["", label], ...allowed.map((s) => [s.name, s.name] as const)]);
+    adding.setAttribute("aria-label", label);
+    adding.dataset["key"] = `add/${l}`;
+    adding.addEventListener("change", () => addStep(adding.value, l));
+    return h("div", { class: "step-list" }, lists.length > 1 ? h("h3", null, list.structure ?? text.bench.forAll) : null, h("ol", { class: "steps" }, list.steps.map((step, n) => row(list, step, l, n))), may ? adding : null);
+  };
+
+  const row = (list: StepList, step: Step, l: number, n: number): HTMLElement => {
+    const at = `${l}/${n}`;
+    const spec = specOf(step);
     const effect = step.ran === null ? null : facts?.steps[step.ran]?.effect;
-    const wasChanged = step.ran === null || JSON.stringify(original.find((o) => o.ran === step.ran)?.parameters) !== JSON.stringify(step.parameters);
+    const before = step.ran === null ? undefined : original[l]?.steps.find((o) => o.ran === step.ran);
+    const isChanged = !before || before.name !== step.name || JSON.stringify(before.parameters) !== JSON.stringify(step.parameters);
     const names = Object.keys(spec?.parameters ?? step.parameters);
-    return h("li", { class: wasChanged ? "changed" : "" },
-      h("details", null,
-        h("summary", null, h("span", { class: "step-name" }, step.name), effect?.changedAreaMm2 !== undefined ? h("span", { class: "hint" }, text.bench.stepEffect(effect.changedAreaMm2, effect.maxDisplacementMm ?? null)) : null),
-        spec ? h("p", { class: "hint" }, spec.description) : null,
-        names.length ? names.map((name) => parameter(step, name, spec?.parameters[name] ?? {}, (value) => {
-          const { [name]: _, ...others } = step.parameters;
-          put(n, { ...step, parameters: value === undefined ? others : { ...step.parameters, [name]: value } });
-        }, scene)) : h("p", { class: "hint" }, text.bench.noParameters),
-        h("div", { class: "row" },
-          n > 0 ? button(text.bench.up, () => change(swapped(steps, n - 1))) : null,
-          n < steps.length - 1 ? button(text.bench.down, () => change(swapped(steps, n))) : null,
-          button(text.bench.removeStep, () => {
-            removed = { step, at: n };
-            change(steps.filter((_, m) => m !== n));
-            fill(note, h("div", { class: "notice" }, text.bench.removed(step.name), " ", button(text.bench.undoRemove, () => {
-              if (removed) change([...steps.slice(0, removed.at), removed.step, ...steps.slice(removed.at)]);
-              removed = null;
-              fill(note);
-            })));
-          }))));
+    const where = whereOf(l, n);
+    const details = h("details", { open: opened === at },
+      h("summary", { "data-key": `${at}/summary` }, h("span", { class: "step-name" }, step.name), effect?.changedAreaMm2 !== undefined ? h("span", { class: "hint" }, text.bench.stepEffect(effect.changedAreaMm2, effect.maxDisplacementMm ?? null)) : null),
+      spec ? h("p", { class: "hint" }, spec.description) : null,
+      spec && may && where !== "between" ? h("div", { class: "row" }, placingsOf(spec).map((placing) => placingButton(placing, l, n))) : null,
+      where === "between" ? h("p", { class: "hint" }, text.places.between) : where === "solid" ? h("p", { class: "hint" }, text.places.onSolid) : null,
+      names.length ? names.map((name) => parameterControl(`${at}/${name}`, name, spec?.parameters[name] ?? {}, step.parameters[name], spec?.required.includes(name) ?? false, (value) => {
+        const { [name]: _, ...others } = step.parameters;
+        put(l, n, value === undefined ? others : { ...step.parameters, [name]: value });
+      }, () => (where === "moved" ? frame!.toModel(scene.state.point) : scene.state.point))) : h("p", { class: "hint" }, text.bench.noParameters),
+      may ? h("div", { class: "row" },
+        n > 0 ? button(text.bench.up, () => move(list, l, n, n - 1), { "data-key": `${at}/up` }) : null,
+        n < list.steps.length - 1 ? button(text.bench.down, () => move(list, l, n, n + 1), { "data-key": `${at}/down` }) : null,
+        button(text.bench.removeStep, () => remove(list, l, n), { "data-key": `${at}/remove` })) : null);
+    details.addEventListener("toggle", () => {
+      if (details.open === (opened === at)) return;
+      opened = details.open ? at : null;
+      endPlacing();
+      draw();
+    });
+    return h("li", { class: isChanged ? "changed" : "" }, details);
   };
+
+  const move = (list: StepList, l: number, from: number, to: number) => {
+    const steps = [...list.steps];
+    [steps[from], steps[to]] = [steps[to], steps[from]];
+    opened = `${l}/${to}`;
+    setSteps(l, steps);
+  };
+
+  const remove = (list: StepList, l: number, n: number) => {
+    const earlier = lists;
+    endPlacing();
+    opened = null;
+    setSteps(l, list.steps.filter((_, m) => m !== n));
+    const undo = button(text.bench.undoRemove, () => {
+      change(earlier);
+      fill(note);
+    });
+    fill(note, h("div", { class: "notice" }, text.bench.removed(list.steps[n].name), " ", undo));
+    undo.focus();
+  };
+
+  /** After the last step of its own stage or an earlier one, so that a grey-value step comes before the surface. */
+  const addStep = (name: string, l: number) => {
+    const spec = known.steps.find((s) => s.name === name);
+    if (!spec) return;
+    const stage = (s: string) => STAGES.indexOf(s as (typeof STAGES)[number]);
+    const { steps } = lists[l];
+    let n = steps.length;
+    while (n > 0 && stage(specOf(steps[n - 1])?.stage ?? "") > stage(spec.stage)) n--;
+    const parameters = Object.fromEntries(Object.entries(spec.parameters).filter(([, p]) => p.default !== undefined).map(([key, p]) => [key, p.default]));
+    opened = `${l}/${n}`;
+    setSteps(l, [...steps.slice(0, n), { name, parameters, ran: null }, ...steps.slice(n)]);
+    root.querySelector<HTMLElement>(`[data-key="${l}/${n}/summary"]`)?.focus();
+  };
+
+  const placingButton = (placing: Placing, l: number, n: number): HTMLButtonElement => {
+    const at = `${l}/${n}`;
+    const isOn = active?.at === at && active.placing.label === placing.label;
+    return button(placing.label, () => (isOn ? endPlacing() : startPlacing(placing, l, n)), { "aria-pressed": String(isOn), "data-key": `${at}/place/${placing.label}` });
+  };
+
+  const startPlacing = (placing: Placing, l: number, n: number) => {
+    active = { at: `${l}/${n}`, placing };
+    const where = whereOf(l, n);
+    const refuses = (pane: "slice" | "solid") => (where === "solid" && pane === "slice") || (where === "images" && pane === "solid") || (placing.only !== undefined && placing.only !== pane);
+    const refused = (pane: "slice" | "solid") => fill(note, h("p", { class: "notice caution" }, pane === "slice" ? text.places.notOnSlices : text.places.notOnSolid));
+    const values = () => lists[l].steps[n].parameters;
+    scene.picked = (at, pane) => {
+      if (refuses(pane)) refused(pane);
+      else if (placing.pick) put(l, n, placing.pick(values(), where === "moved" ? frame!.toModel(at) : at));
+    };
+    scene.drawn = (gesture) => {
+      if (refuses(gesture.pane)) refused(gesture.pane);
+      else if (placing.draw) put(l, n, placing.draw(values(), where === "moved" ? toModel(gesture, frame!) : gesture));
+    };
+    scene.set({ tool: placing.tool, task: placing.hint, sketch: [] });
+    draw();
+  };
+  const endPlacing = () => {
+    if (!active) return;
+    active = null;
+    scene.rest();
+    draw();
+  };
+  // Another tool was taken: what was being placed is done.
+  scene.watch((state, changed) => {
+    if (active && changed.has("tool") && state.tool !== active.placing.tool) endPlacing();
+  });
+
   const again = async () => {
+    if (!base) return;
     rerun.disabled = true;
     try {
-      const plan = { plan: facts?.plan.name ?? job.plan, version: `${facts?.plan.version ?? "1"}-changed`, steps: steps.map((s) => ({ [s.name]: s.parameters })) };
-      const made = await api.send<Job>("POST", `jobs/${job.id}/again`, { plan: JSON.stringify(plan) });
-      sessionStorage.removeItem(draft);
+      const made = await api.send<{ id: string }>("POST", `jobs/${job.id}/again`, { plan: JSON.stringify(planOf(base, lists)) });
+      sessionStorage.removeItem(draftKey(job.id));
+      // The new model opens where this one was looked at, with this one to compare.
+      sessionStorage.setItem(`look-${made.id}`, JSON.stringify({ point: scene.state.point, window: scene.state.window, before: job.state === "done" ? job.id : null }));
       visit.go(`/bench/${made.id}`);
     } catch (e) {
-      fill(note, e instanceof ApiError ? h("div", { class: "notice caution", role: "alert" }, e.message) : trouble(e, null));
+      fill(note, e instanceof ApiError ? h("div", { class: "notice caution", role: "alert" }, e.message) : e instanceof LineLost ? h("div", { class: "notice caution", role: "alert" }, text.bench.draftStays) : trouble(e, null));
       draw();
     }
   };
-  adding.addEventListener("change", () => {
-    const spec = schema.find((s) => s.name === adding.value);
-    adding.value = "";
-    if (!spec) return;
-    const parameters = Object.fromEntries(Object.entries(spec.parameters).filter(([, p]) => p.default !== undefined).map(([name, p]) => [name, p.default]));
-    change([...steps, { name: spec.name, parameters, ran: null }]);
+
+  const loaded = Promise.all([catalogue(), api.get<PlanText>(`jobs/${job.id}/plan`)]).then(([steps, plan]) => {
+    known = steps;
+    base = plan;
   });
-  const loaded = stepSchemas().then((s) => {
-    schema = s;
-    for (const spec of schema) adding.append(h("option", { value: spec.name }, spec.name));
-  }).catch((e: unknown) => fill(note, trouble(e, null)));
-  const begin = async (ran: Step[]) => {
-    await loaded;
-    original = ran;
-    const kept = sessionStorage.getItem(draft);
-    steps = kept ? (JSON.parse(kept) as Step[]) : original;
-    draw();
-  };
   return {
     root,
-    show: (now) => {
+    show: (now, where) => {
       facts = now;
-      fill(heading, text.bench.planOf(now.plan.name, now.plan.version));
-      void begin(now.steps.map((s, ran) => ({ name: s.name, parameters: s.parameters, ran })));
+      frame = where;
+      void loaded.then(() => {
+        if (!base) return;
+        fill(heading, text.bench.planOf(base.plan, String(base.version)));
+        original = now ? withRuns(listsOf(base), now) : listsOf(base);
+        const kept = sessionStorage.getItem(draftKey(job.id));
+        lists = kept ? (JSON.parse(kept) as Kept).lists : original;
+        draw();
+      }).catch((e: unknown) => {
+        if (!visit.signal.aborted) fill(note, trouble(e, null));
+      });
     },
-    // A model that failed has no facts: its plan is the preset's.
-    showEmpty: () => void api.get<{ steps?: (string | Record<string, Record<string, unknown>>)[] }>(`viewing/plans/${job.plan}`).then((p) => begin((p.steps ?? []).map((s) => typeof s === "string" ? { name: s, parameters: {}, ran: null } : { name: Object.keys(s)[0], parameters: Object.values(s)[0] ?? {}, ran: null }))).catch(() => undefined),
     setBand: (lowerHu, upperHu) => {
-      const at = steps.findIndex((s) => s.name === "threshold");
-      if (at >= 0) put(at, { ...steps[at], parameters: { ...steps[at].parameters, lowerHu, upperHu } });
-      else change([{ name: "threshold", parameters: { lowerHu, upperHu }, ran: null }, ...steps]);
-    },
-  };
-}
-
-/** A control for one parameter, by its schema; places are taken from the point. */
-function parameter(step: Step, name: string, spec: ParameterSchema, set: (value: unknown) => void, scene: Scene): HTMLElement {
-  const value = step.parameters[name] ?? spec.default;
-  const range = spec.minimum !== undefined || spec.maximum !== undefined ? ` (${spec.minimum ?? "…"} to ${spec.maximum ?? "…"})` : "";
-  const hint = spec.description ? `${spec.description}${range}` : null;
-  if (spec.enum) {
-    const select = choice(spec.enum.map((v) => [v, v] as const), String(value ?? spec.enum[0]));
-    select.addEventListener("change", () => set(select.value));
-    return field(name, select, hint).root;
-  }
-  if (spec.type === "boolean" || typeof value === "boolean") {
-    const box = h("input", { type: "checkbox", checked: value === true });
-    box.addEventListener("change", () => set(box.checked));
-    return field(name, box, hint).root;
-  }
-  if (spec.type === "array" || Array.isArray(value)) {
-    const input = h("input", { value: value === undefined || value === null ? "" : JSON.stringify(value) });
-    const made = field(name, input, hint);
-    input.addEventListener("change", () => {
-      try {
-        set(input.value.trim() ? JSON.parse(input.value) : undefined);
-      } catch {
-        made.fault("[1, 2, 3]");
+      const l = lists.findIndex((list) => list.steps.some((s) => s.name === "threshold"));
+      const n = l < 0 ? -1 : lists[l].steps.findIndex((s) => s.name === "threshold");
+      if (n >= 0) {
+        opened = `${l}/${n}`;
+        put(l, n, { ...lists[l].steps[n].parameters, lowerHu, upperHu });
+      } else {
+        opened = "0/0";
+        setSteps(0, [{ name: "threshold", parameters: { lowerHu, upperHu }, ran: null }, ...lists[0].steps]);
       }
-    });
-    return h("div", null, made.root, button(text.bench.takePoint, () => set(scene.state.point.map((c) => Math.round(c * 100) / 100))));
-  }
-  const isNumber = spec.type === "number" || spec.type === "integer" || typeof value === "number";
-  const input = h("input", { type: isNumber ? "number" : "text", step: spec.type === "integer" ? 1 : "any", min: spec.minimum, max: spec.maximum, value: value === undefined || value === null ? "" : String(value) });
-  input.addEventListener("change", () => set(input.value === "" ? undefined : isNumber ? Number(input.value) : input.value));
-  return field(name, input, hint).root;
-}
-
-function swapped(steps: readonly Step[], at: number): Step[] {
-  const to = [...steps];
-  [to[at], to[at + 1]] = [to[at + 1], to[at]];
-  return to;
+    },
+    add: (name) => addStep(name, 0),
+  };
 }

@@ -1,23 +1,36 @@
 /** One model on the bench: plan, four panes, readings. */
 
 import { api, ApiError } from "../api";
-import { button, choice, field, fill, h } from "../dom";
-import { fileOf, Job, RunFacts, stateOf } from "../jobs";
+import { button, fill, h } from "../dom";
+import { follow } from "../changes";
+import { fileOf, Job, listJobs, RunFacts, stateOf } from "../jobs";
 import type { Visit } from "../main";
 import { trouble } from "../shell";
 import { text } from "../text";
-import { readGlb, Surface } from "../viewing/glb";
+import { Frame } from "../viewing/frame";
+import { readGlb } from "../viewing/glb";
 import { Outliner } from "../viewing/outline";
 import { SlicePane } from "../viewing/plane";
-import { Scene, Tool, WINDOWS } from "../viewing/scene";
+import { Scene, Tool, Window, WINDOWS } from "../viewing/scene";
 import { NoWebGl, SolidPane } from "../viewing/solid";
-import { AxisName } from "../viewing/space";
+import { AxisName, V3 } from "../viewing/space";
 import { Volume } from "../viewing/volume";
 import { bandPanel } from "./band";
+import { comparePanel } from "./compare";
 import { planPanel } from "./plan";
-import { stepSchemas } from "./steps";
+import { colours, figures, files, findingsList, measuresList, structures } from "./readings";
+import { remarksPanel } from "./remarks";
+import { catalogue } from "./steps";
 
-const LOOK_AGAIN_MS = 1000;
+const ENDED = ["done", "failed", "cancelled"];
+const ORDER = ["transverse", "frontal", "sagittal"];
+
+/** Where a model was looked at that this one was made from. */
+interface Look {
+  readonly point: V3;
+  readonly window: Window;
+  readonly before: string | null;
+}
 
 export function workspacePage(visit: Visit, id: string): void {
   const { content, title } = visit;
@@ -33,103 +46,130 @@ async function open(visit: Visit, id: string): Promise<void> {
   const { content, signal, title } = visit;
   const begin = performance.now();
   let job = await api.get<Job>(`jobs/${id}`);
-  title(`${job.anatomy}`);
+  title(job.anatomy);
+  const look = JSON.parse(sessionStorage.getItem(`look-${id}`) ?? "null") as Look | null;
   const status = h("div", { class: "status", role: "status" });
+  const news = h("div", { role: "status" });
   const panes = h("div", { class: "panes" });
   const tools = h("div", { class: "tools", role: "toolbar", "aria-label": text.bench.tool });
   const left = h("aside", { class: "side plan-side", "aria-label": text.bench.plan });
   const right = h("aside", { class: "side read-side", "aria-label": text.bench.readings });
-  fill(content, left, h("div", { class: "middle" }, h("div", { class: "headline" }, h("h1", null, job.anatomy, job.side ? ` (${job.side})` : ""), status), tools, panes), right);
+  const state = h("div", { class: "stack" });
+  fill(content, left, h("div", { class: "middle" }, h("div", { class: "headline" }, h("h1", null, job.anatomy, job.side ? ` (${job.side})` : ""), status), news, tools, panes), right);
 
-  const say = (kind: string, ...words: Parameters<typeof h>[2][]) => fill(status, h("span", { class: `state ${kind}` }, ...words));
-  say(stateOf(job), text.states[stateOf(job)]);
+  const say = (kind: string, words: string) => fill(status, h("span", { class: `state ${kind}` }, words));
+  const sayState = () => {
+    const now = stateOf(job);
+    say(now, job.progress ? text.bench.progress(job.progress.stage, job.progress.share) : text.states[now]);
+    if (job.progress) status.append(h("progress", { max: 1, value: job.progress.share, "aria-label": text.states[now] }));
+  };
+  sayState();
 
-  const run = { facts: null as RunFacts | null };
+  let solid: SolidPane | null = null;
+  let slicePanes: SlicePane[] = [];
+  let isPlaced = true;
   const scene = new Scene([0, 0, 0]);
   const plan = planPanel(visit, job, scene);
   left.append(plan.root);
+  const remarks = remarksPanel(id, scene, () => isPlaced, () => job.state === "done", () => undefined, signal);
+  fill(right, state, measuresList(scene), remarks.root);
 
-  const loadSolid = async (volume: Volume | null, slicePanes: readonly SlicePane[]) => {
-    const [facts, bytes, schemas] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), stepSchemas()]);
-    run.facts = facts;
-    plan.show(facts);
-    const surfaces = readGlb(bytes);
-    const moving = new Set(schemas.filter((s) => s.movesModel).map((s) => s.name));
-    const isPlaced = !facts.steps.some((s) => moving.has(s.name));
-    if (volume && isPlaced) {
-      const outliners = surfaces.map((s) => new Outliner(s, volume.space));
-      for (const pane of slicePanes) pane.outliners = outliners;
-    }
-    showSolid(surfaces, isPlaced);
-    readings(right, job, facts, solid, surfaces);
-    panes.dataset["solidMs"] = String(Math.round(performance.now() - begin));
-  };
-
-  let solid: SolidPane | null = null;
   const maximise = (pane: HTMLElement) => {
     const alone = panes.classList.toggle("alone");
     for (const other of panes.children) other.classList.toggle("front", alone && other === pane);
     pane.focus();
   };
-  const showSolid = (surfaces: readonly Surface[], isPlaced: boolean) => {
+  const noSolid = () => panes.append(h("section", { class: "pane no-webgl", "aria-label": text.bench.solid }, h("img", { src: fileOf(id, "preview.png"), alt: text.jobs.picture(job.anatomy) }), h("p", { class: "notice" }, text.bench.noWebGl)));
+
+  const loadSolid = async () => {
+    const [facts, bytes, { steps }] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), catalogue()]);
+    const frame = Frame.of(facts.measurements.deviation?.modelFromPatient);
+    const moved = facts.steps.some((s) => steps.find((o) => o.name === s.name)?.movesModel);
+    // Without a known way back, or mirrored, it is shown as it lies.
+    isPlaced = !moved || (frame.moves && !frame.mirrors);
+    plan.show(facts, isPlaced ? frame : null);
+    scene.set({ modelScale: isPlaced ? frame.scale : 1 });
+    const surfaces = readGlb(bytes).map((s) => (isPlaced ? frame.backIntoPlace(s) : s));
+    if (volume && isPlaced) {
+      const outliners = surfaces.map((s) => new Outliner(s, volume.space));
+      for (const pane of slicePanes) pane.outliners = outliners;
+    }
     try {
       solid ??= new SolidPane(scene, maximise);
       if (!solid.root.parentElement) panes.append(solid.root);
       solid.show(surfaces, isPlaced);
     } catch (e) {
       if (!(e instanceof NoWebGl)) throw e;
-      panes.append(h("section", { class: "pane no-webgl", "aria-label": text.bench.solid }, h("img", { src: fileOf(id, "preview.png"), alt: text.jobs.picture(job.anatomy) }), h("p", { class: "notice" }, text.bench.noWebGl)));
+      noSolid();
     }
+    const compare = comparePanel(job, scene, volume, slicePanes, solid, look?.before ?? null, signal);
+    const shown = { job, facts, surfaces, solid, frame, isPlaced, signal };
+    const goTo = (at: V3) => scene.set({ point: isPlaced ? frame.toPatient(at) : at });
+    fill(state, figures(shown), solid ? colours(shown, compare.other) : null, compare.root, structures(shown),
+      h("section", { "aria-label": text.bench.findings }, h("h2", null, text.bench.findings), findingsList(facts.findings, goTo)), files(job));
+    panes.dataset["solidMs"] = String(Math.round(performance.now() - begin));
   };
 
   const volume = job.sourceId ? await Volume.open(job.sourceId, () => say("running", text.bench.unpacking), signal).catch((e: unknown) => {
     if (signal.aborted) throw e;
-    panes.append(h("section", { class: "pane" }, trouble(e instanceof ApiError ? e : e, null)));
+    panes.append(h("section", { class: "pane" }, trouble(e, null)));
     return null;
   }) : null;
   panes.dataset["openMs"] = String(Math.round(performance.now() - begin));
-  say(stateOf(job), text.states[stateOf(job)]);
-  let slicePanes: SlicePane[] = [];
+  sayState();
   if (volume) {
-    scene.set({ point: volume.space.centre });
+    scene.set({ point: look?.point ?? volume.space.centre, ...(look ? { window: look.window } : {}) });
     slicePanes = (["slice", "row", "column"] as AxisName[]).map((axis) => new SlicePane(volume, axis, scene, maximise));
     // Transverse, frontal, sagittal, whatever the series' own order is.
     slicePanes.sort((a, b) => ORDER.indexOf(a.layout.plane) - ORDER.indexOf(b.layout.plane));
     panes.prepend(...slicePanes.map((p) => p.root));
     void volume.fetch("slice", slicePanes.find((p) => p.axis === "slice")!.slice).then(() => requestAnimationFrame(() => (panes.dataset["sliceMs"] = String(Math.round(performance.now() - begin)))));
-    const band = bandPanel(volume.header, scene, (lower, upper) => plan.setBand(lower, upper));
-    left.append(band);
+    left.append(bandPanel(volume.header, scene, (lower, upper) => plan.setBand(lower, upper)));
   }
   toolbar(tools, scene);
   // What tests and people who measure look at: never used by the page itself.
   Object.assign(content, { bench: { scene, panes: () => slicePanes, solid: () => solid, volume } });
 
-  if (job.state === "done") await loadSolid(volume, slicePanes);
-  else void follow();
+  if (job.state !== "done") plan.show(null, null);
+  let isShown = false;
+  follow(signal, async () => {
+    job = await api.get<Job>(`jobs/${id}`);
+    sayState();
+    await remarks.reload();
+    if (job.state === "done" && !isShown) {
+      isShown = true;
+      await loadSolid();
+    } else if (!ENDED.includes(job.state)) fill(state, h("p", { class: "notice" }, text.bench.running));
+    else if (job.state !== "done") {
+      fill(state, h("div", { class: "notice caution", role: "alert" }, h("strong", null, text.bench.failed), h("p", null, job.reason ?? text.states[job.state]), job.remedy ? h("p", null, job.remedy) : null, h("p", null, text.bench.failedWayOn),
+        ["technician", "coordinator"].includes(api.session!.role) ? button(text.jobs.retry, () => void retry()) : null));
+    }
+    await tellNewer();
+  }, (e) => {
+    isShown = false;
+    fill(state, trouble(e, () => location.reload()));
+  });
 
-  async function follow(): Promise<void> {
-    while (!signal.aborted && !["done", "failed", "cancelled"].includes(job.state)) {
-      say(stateOf(job), text.states[stateOf(job)]);
-      fill(right, h("p", { class: "notice" }, text.bench.running));
-      await new Promise((r) => setTimeout(r, LOOK_AGAIN_MS));
-      job = await api.get<Job>(`jobs/${id}`);
+  const retry = async () => {
+    try {
+      const tag = (await api.answer(`jobs/${id}`)).headers.get("ETag");
+      await api.send("POST", `jobs/${id}/retry`, undefined, tag ? { "If-Match": tag } : {});
+    } catch (e) {
+      fill(state, e instanceof ApiError && e.problem.status === 412 ? h("p", { class: "notice caution", role: "alert" }, text.jobs.changed) : trouble(e, null));
     }
-    if (signal.aborted) return;
-    say(stateOf(job), text.states[stateOf(job)]);
-    if (job.state === "done") {
-      await loadSolid(volume, slicePanes);
-      return;
-    }
-    fill(right, h("div", { class: "notice caution", role: "alert" }, h("strong", null, text.bench.failed), h("p", null, job.reason ?? text.states[job.state])));
-    plan.showEmpty();
+  };
+
+  /** Somebody may have gone on from here. */
+  async function tellNewer(): Promise<void> {
+    const newer = (await listJobs()).filter((j) => j.id > id && j.sourceId === job.sourceId && j.sourceId !== null && j.anatomy === job.anatomy && j.side === job.side && j.state !== "cancelled");
+    const last = newer[0];
+    fill(news, last ? h("p", { class: "notice" }, text.bench.newer(last.createdBy, text.moment(last.createdAt)), " ", h("a", { href: `/bench/${last.id}` }, text.bench.openNewer)) : null);
   }
 }
 
-const ORDER = ["transverse", "frontal", "sagittal"];
-
 function toolbar(root: HTMLElement, scene: Scene): void {
-  const hint = h("span", { class: "hint" });
-  const toolButtons = Object.entries(text.bench.tools).map(([tool, name]) => button(name, () => scene.set({ tool: tool as Tool }), { "data-tool": tool }));
+  const hint = h("span", { class: "hint task" });
+  const toolButtons = Object.entries(text.bench.tools).map(([tool, name]) => button(name, () => scene.set({ tool: tool as Tool, task: null }), { "data-tool": tool }));
   const windows = Object.entries(text.bench.windowNames).map(([name, label]) => button(label, () => scene.set({ window: WINDOWS[name as keyof typeof WINDOWS] }), { "data-window": name }));
   const level = h("input", { type: "number", step: 1, min: -2000, max: 4000, "aria-label": text.bench.level, title: text.bench.level });
   const width = h("input", { type: "number", step: 1, min: 1, max: 8000, "aria-label": text.bench.width, title: text.bench.width });
@@ -140,7 +180,7 @@ function toolbar(root: HTMLElement, scene: Scene): void {
   const clear = button(text.bench.clearMeasures, () => scene.set({ measures: [] }));
   fill(root, h("div", { class: "group" }, toolButtons), h("div", { class: "group" }, windows, level, width), h("div", { class: "group" }, outline, smooth, clear), hint);
   const show = () => {
-    const { tool, window: grey, outlines, smooth: isSmooth, measures } = scene.state;
+    const { tool, task, window: grey, outlines, smooth: isSmooth, measures } = scene.state;
     for (const b of toolButtons) b.setAttribute("aria-pressed", String(b.dataset["tool"] === tool));
     for (const b of windows) {
       const named = WINDOWS[b.dataset["window"] as keyof typeof WINDOWS];
@@ -151,43 +191,10 @@ function toolbar(root: HTMLElement, scene: Scene): void {
     outline.setAttribute("aria-pressed", String(outlines));
     smooth.setAttribute("aria-pressed", String(isSmooth));
     clear.hidden = measures.length === 0;
-    hint.textContent = text.bench.toolHints[tool];
+    const words = task ?? text.bench.toolHints[tool] ?? "";
+    if (hint.textContent !== words) hint.textContent = words;
+    hint.classList.toggle("busy", task !== null);
   };
   scene.watch(show);
   show();
-}
-
-function readings(root: HTMLElement, job: Job, facts: RunFacts, solid: SolidPane | null, surfaces: readonly Surface[]): void {
-  const { mesh, origins } = facts.measurements;
-  const size = mesh.boundsMm.max.map((c, n) => c - mesh.boundsMm.min[n]);
-  const row = (name: string, value: string) => [h("dt", null, name), h("dd", null, value)];
-  const order = ["stop", "caution", "note"];
-  const colours = choice([["origin", text.bench.colours["origin"]], ["plain", text.bench.colours["plain"]]], "origin");
-  colours.addEventListener("change", () => surfaces.forEach((s, n) => solid?.colour(n, colours.value === "plain" ? plain(s) : null)));
-  fill(root,
-    h("h2", null, text.bench.readings),
-    h("dl", { class: "facts" },
-      row(text.bench.isSolid, mesh.solid ? text.bench.yes : text.bench.no),
-      row(text.bench.volume, text.cm3(mesh.volumeMm3)),
-      row(text.bench.size, size.map((s) => text.mm(s).replace(" mm", "")).join(" × ") + " mm"),
-      row(text.bench.area, `${text.count(mesh.areaMm2 / 100)} cm²`),
-      row(text.bench.triangles, text.count(mesh.triangles)),
-      row(text.bench.pieces, text.count(mesh.components))),
-    solid && surfaces.length === 1 ? field(text.bench.colourBy, colours).root : null,
-    h("h3", null, text.bench.origins),
-    h("ul", { class: "legend" }, origins.map((o) => h("li", null, h("span", { class: `swatch origin-${o.origin}` }), `${text.bench.originNames[o.origin] ?? o.origin} ${text.share(o.share)}`))),
-    surfaces.length > 1 ? [h("h3", null, text.bench.structures), h("ul", { class: "legend" }, surfaces.map((s, n) => {
-      const box = h("input", { type: "checkbox", id: `structure-${n}`, checked: true });
-      box.addEventListener("change", () => solid?.setVisible(n, box.checked));
-      return h("li", null, box, h("label", { for: `structure-${n}` }, s.name));
-    }))] : null,
-    h("h2", null, text.bench.findings),
-    facts.findings.length ? h("ul", { class: "findings" }, [...facts.findings].sort((a, b) => order.indexOf(a.severity) - order.indexOf(b.severity)).map((f) =>
-      h("li", { class: f.severity }, h("strong", null, text.bench.severities[f.severity]), " ", f.message, h("p", { class: "hint" }, f.remedy)))) : h("p", { class: "hint" }, text.bench.noFindings),
-    h("h2", null, text.bench.files),
-    h("ul", { class: "files" }, ["model.stl", "model.3mf", "model.ply", "report.pdf", "record.json"].map((f) => h("li", null, h("a", { href: fileOf(job.id, f), download: f }, f)))));
-}
-
-function plain(surface: Surface): Float32Array {
-  return new Float32Array((surface.colours.length / 4) * 3).fill(0.72);
 }

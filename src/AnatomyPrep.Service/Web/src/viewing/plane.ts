@@ -3,14 +3,17 @@
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Outliner } from "./outline";
-import { drawScaleBar, drawWords, placeIn } from "./overlay";
-import type { Measure, Scene } from "./scene";
-import { AxisName, Layout, length, sub, V3 } from "./space";
+import { drawMark, drawPath, drawRemark, drawScaleBar, drawWords, placeIn } from "./overlay";
+import type { Measure, Scene, Shape } from "./scene";
+import { AxisName, cross, dot, Layout, length, mul, sub, unit, V3 } from "./space";
 import type { Volume } from "./volume";
 
 const AIR = -32768;
 const COLOURS: Record<string, string> = { transverse: "#56b4e9", frontal: "#2fbf8f", sagittal: "#cc79a7" };
 const OUTLINE = "#ff9e1b";
+const OTHER_OUTLINE = "#9fdcff";
+/** What a step would do. */
+const SHAPE = "#ffe04d";
 
 /** Grey, and where the band is a tint, of every possible HU; made again only when window or band change. */
 class Shades {
@@ -58,7 +61,10 @@ export class SlicePane {
   #view: View | null = null;
   #fixed = 0;
   #outliners: readonly Outliner[] = [];
+  #others: readonly Outliner[] = [];
   #outlines = new Map<string, Path2D>();
+  /** What is being drawn with the pointer. */
+  #line: V3[] = [];
   #pending = 0;
   #drag: { readonly kind: string; x: number; y: number; readonly from: V3 | null } | null = null;
   #measuring: Measure | null = null;
@@ -109,6 +115,18 @@ export class SlicePane {
     this.#outliners = outliners;
     this.#outlines.clear();
     this.draw();
+  }
+
+  /** Another model to compare with: its outline is dashed. */
+  set others(others: readonly Outliner[]) {
+    this.#others = others;
+    this.#outlines.clear();
+    this.draw();
+  }
+
+  /** Out of the screen, in the patient. */
+  get toward(): V3 {
+    return unit(cross(this.layout.right, mul(this.layout.below, -1)));
   }
 
   /** Where a point of the patient stands, in CSS pixels of the pane. */
@@ -239,18 +257,16 @@ export class SlicePane {
     canvas.setTransform(ratio, 0, 0, ratio, 0, 0);
     this.#drawCross(canvas);
     for (const m of [...state.measures, ...(this.#measuring ? [this.#measuring] : [])]) this.#drawMeasure(canvas, m);
-    for (const mark of state.marks) {
-      const [x, y] = this.screenOf(mark.at);
-      const near = Math.abs(this.volume.space.toIndex(mark.at)[this.layout.fixed] - this.#fixed) < 1.5;
-      canvas.globalAlpha = near ? 1 : 0.35;
-      canvas.strokeStyle = "#fff";
-      canvas.lineWidth = 2;
-      canvas.beginPath();
-      canvas.arc(x, y, 6, 0, 2 * Math.PI);
-      canvas.stroke();
-      drawWords(canvas, mark.label, x + 9, y - 6);
-      canvas.globalAlpha = 1;
-    }
+    for (const shape of state.shapes) if (shape.where !== "solid") this.#drawShape(canvas, shape);
+    for (const line of [this.#line, state.sketch]) drawPath(canvas, line.map((p) => this.screenOf(p)), 2, SHAPE);
+    for (const [marks, draw] of [[state.marks, drawMark], [state.remarks, drawRemark]] as const)
+      for (const mark of marks) {
+        if (mark.where === "solid") continue;
+        const near = Math.abs(this.volume.space.toIndex(mark.at)[this.layout.fixed] - this.#fixed) < 1.5;
+        canvas.globalAlpha = near ? 1 : 0.35;
+        draw(canvas, mark.label, this.screenOf(mark.at));
+        canvas.globalAlpha = 1;
+      }
     drawScaleBar(canvas, this.root, (this.#view ?? this.#fitted()).scale);
   }
 
@@ -260,12 +276,59 @@ export class SlicePane {
     const move = new DOMMatrix([s, 0, 0, s, (this.root.clientWidth / 2) * ratio - view.x * s, (this.root.clientHeight / 2) * ratio - view.y * s]);
     canvas.lineWidth = 1.6 * ratio;
     canvas.lineCap = "round";
-    this.#outliners.forEach((outliner, n) => {
+    const draw = (outliner: Outliner, number: number, colour: string) => {
       const path = new Path2D();
-      path.addPath(this.#outline(outliner, n), move);
-      canvas.strokeStyle = outlineColour(outliner, this.#outliners.length);
+      path.addPath(this.#outline(outliner, number), move);
+      canvas.strokeStyle = colour;
       canvas.stroke(path);
+    };
+    // The other lies below, and thicker: where both are one, it is an edge on either side.
+    canvas.lineWidth = 3.6 * ratio;
+    this.#others.forEach((outliner, n) => draw(outliner, this.#outliners.length + n, OTHER_OUTLINE));
+    canvas.lineWidth = 1.6 * ratio;
+    this.#outliners.forEach((outliner, n) => draw(outliner, n, outlineColour(outliner, this.#outliners.length)));
+  }
+
+  /** What a step would do, where it meets this slice. */
+  #drawShape(canvas: CanvasRenderingContext2D, shape: Shape): void {
+    const [w, hh] = [this.root.clientWidth, this.root.clientHeight];
+    const scale = (this.#view ?? this.#fitted()).scale;
+    const depth = (p: V3) => dot(sub(p, this.pointAt(w / 2, hh / 2)), this.toward);
+    if (shape.kind === "path") {
+      const shown = shape.points.filter((p) => Math.abs(depth(p)) <= Math.max(shape.radiusMm, 1));
+      canvas.globalAlpha = 0.4;
+      drawPath(canvas, shown.map((p) => this.screenOf(p)), 2 * shape.radiusMm * scale, SHAPE);
+      canvas.globalAlpha = 1;
+      return;
+    }
+    if (shape.kind === "ball") {
+      const r = Math.sqrt(Math.max(0, shape.radiusMm ** 2 - depth(shape.at) ** 2)) * scale;
+      drawPath(canvas, r > 0 ? Array.from({ length: 49 }, (_, n) => [this.screenOf(shape.at)[0] + r * Math.cos((n * Math.PI) / 24), this.screenOf(shape.at)[1] + r * Math.sin((n * Math.PI) / 24)] as const) : [], 2, SHAPE);
+      return;
+    }
+    // Half spaces, each by its value at three corners of the pane: it is linear between them.
+    const halves = shape.kind === "plane" ? [{ at: shape.at, normal: shape.normal }] : [0, 1, 2].flatMap((axis) => {
+      const normal = [0, 1, 2].map((a) => (a === axis ? 1 : 0)) as unknown as V3;
+      return [{ at: shape.min, normal }, { at: shape.max, normal: mul(normal, -1) }];
     });
+    // What is not kept is shaded.
+    canvas.fillStyle = "rgba(0,0,0,0.45)";
+    canvas.strokeStyle = SHAPE;
+    canvas.lineWidth = 2;
+    let inside: [number, number][] = [[0, 0], [w, 0], [w, hh], [0, hh]];
+    for (const { at, normal } of halves) {
+      const value = (x: number, y: number) => dot(normal, sub(this.pointAt(x, y), at));
+      inside = clipped(inside, (p) => value(p[0], p[1]));
+    }
+    canvas.beginPath();
+    canvas.rect(0, 0, w, hh);
+    inside.forEach(([x, y], n) => (n === 0 ? canvas.moveTo(x, y) : canvas.lineTo(x, y)));
+    canvas.closePath();
+    canvas.fill("evenodd");
+    canvas.beginPath();
+    inside.forEach(([x, y], n) => (n === 0 ? canvas.moveTo(x, y) : canvas.lineTo(x, y)));
+    canvas.closePath();
+    canvas.stroke();
   }
 
   /** In mm of the layout; kept for slices that are looked at again. */
@@ -323,7 +386,7 @@ export class SlicePane {
       canvas.arc(x, y, 3, 0, 2 * Math.PI);
     }
     canvas.stroke();
-    drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
+    drawWords(canvas, text.bench.measured(length(sub(m.to, m.from)), this.scene.state.modelScale), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
   }
 
   #fitted(): View {
@@ -362,8 +425,9 @@ export class SlicePane {
     if (kind === "point") this.scene.set({ point: this.pointAt(x, y) });
     if (kind === "pick") {
       this.scene.set({ point: this.pointAt(x, y) });
-      this.scene.picked(this.pointAt(x, y));
+      this.scene.picked(this.pointAt(x, y), "slice");
     }
+    if (kind === "draw") this.#line = [this.pointAt(x, y)];
     e.preventDefault();
   }
 
@@ -393,12 +457,27 @@ export class SlicePane {
       this.#measuring = { from: drag.from!, to: this.#hover };
       this.draw();
     }
+    if (drag.kind === "draw") {
+      this.#line.push(this.#hover);
+      this.draw();
+    }
     if (drag.kind !== "measure") [drag.x, drag.y] = [x, y];
+  }
+
+  /** Ends a line that was drawn, by pointer or by keys. */
+  #finish(points: readonly V3[]): void {
+    this.#line = [];
+    this.scene.set({ sketch: [] });
+    const [w, hh] = [this.root.clientWidth, this.root.clientHeight];
+    const clip = points.map((p) => this.screenOf(p)).map(([x, y]) => [(2 * x) / w - 1, 1 - (2 * y) / hh] as const);
+    if (points.length > 0) this.scene.drawn({ pane: "slice", points, clip, toward: this.toward, clipFromPatient: null });
+    this.draw();
   }
 
   #up(e: PointerEvent): void {
     const drag = this.#drag;
     this.#drag = null;
+    if (drag?.kind === "draw") this.#finish(this.#line);
     if (drag?.kind !== "measure" || !this.#measuring) return;
     const [x, y] = placeIn(this.root, e);
     if (Math.hypot(x - drag.x, y - drag.y) > 3) this.scene.set({ measures: [...this.scene.state.measures, this.#measuring] });
@@ -442,7 +521,9 @@ export class SlicePane {
       ".": () => this.scene.set({ window: { ...grey, levelHu: grey.levelHu + Math.max(1, Math.round(grey.widthHu / 40)) } }),
       o: () => this.scene.set({ outlines: !outlines }),
       f: () => maximise(this.root),
-      Enter: () => this.scene.state.tool === "pick" ? this.scene.picked(this.scene.state.point) : this.#measureByKey(),
+      b: () => this.scene.set({ before: !this.scene.state.before }),
+      Enter: () => this.#enter(e.shiftKey),
+      Backspace: () => this.scene.set({ sketch: this.scene.state.sketch.slice(0, -1) }),
     };
     const act = acts[e.key];
     if (!act) return;
@@ -452,13 +533,28 @@ export class SlicePane {
 
   #keyFrom: V3 | null = null;
 
-  /** With the measuring tool: Enter begins at the cross-hair, Enter again ends there. */
-  #measureByKey(): void {
-    const { tool, point, measures } = this.scene.state;
+  /** What the tool does at the cross-hair: takes it, adds it to the line (with Shift: ends the line), or measures from one to the next. */
+  #enter(ends: boolean): void {
+    const { tool, point, measures, sketch } = this.scene.state;
+    if (tool === "pick") this.scene.picked(point, "slice");
+    if (tool === "draw" && ends) this.#finish(sketch);
+    else if (tool === "draw") this.scene.set({ sketch: [...sketch, point] });
     if (tool !== "measure") return;
     if (this.#keyFrom) this.scene.set({ measures: [...measures, { from: this.#keyFrom, to: point }] });
     this.#keyFrom = this.#keyFrom ? null : point;
   }
+}
+
+/** The part of a convex polygon where a linear function is not negative (Sutherland and Hodgman, 1974, from memory). */
+function clipped(polygon: readonly [number, number][], value: (p: readonly [number, number]) => number): [number, number][] {
+  const kept: [number, number][] = [];
+  polygon.forEach((a, n) => {
+    const b = polygon[(n + 1) % polygon.length];
+    const [fa, fb] = [value(a), value(b)];
+    if (fa >= 0) kept.push(a);
+    if (fa >= 0 !== fb >= 0) kept.push([a[0] + ((b[0] - a[0]) * fa) / (fa - fb), a[1] + ((b[1] - a[1]) * fa) / (fa - fb)]);
+  });
+  return kept;
 }
 
 /** The one outline is orange; of several structures each has the colour of its solid. */

@@ -1,20 +1,31 @@
 /** The solid, to turn: drawn by three.js, only when something changed, simplified while it moves. */
 
 import {
-  AmbientLight, BufferAttribute, BufferGeometry, Color, DirectionalLight, DoubleSide, Group, LineBasicMaterial, LineSegments, Mesh, MeshLambertMaterial,
-  OrthographicCamera, Raycaster, Scene as World, Vector2, Vector3, WebGLRenderer,
+  AmbientLight, BufferAttribute, BufferGeometry, Color, DirectionalLight, DoubleSide, Group, type Intersection, LineBasicMaterial, LineSegments, Matrix4, Mesh, MeshLambertMaterial,
+  MeshBasicMaterial, OrthographicCamera, PlaneGeometry, Quaternion, Raycaster, Scene as World, Vector2, Vector3, WebGLRenderer,
 } from "three";
 import { button, h } from "../dom";
 import { text } from "../text";
 import type { Surface } from "./glb";
-import { drawScaleBar, drawWords, placeIn } from "./overlay";
-import type { Scene } from "./scene";
-import { cross, length, lettersOf, mul, sub, unit, V3 } from "./space";
+import { drawMark, drawPath, drawRemark, drawScaleBar, drawWords, placeIn } from "./overlay";
+import type { Scene, Shape, Where } from "./scene";
+import { add, cross, length, lettersOf, mul, sub, unit, V3 } from "./space";
 import { thinned } from "./thin";
 
 const MANY_TRIANGLES = 120_000;
 const REST_MS = 180;
+/** What a step would do. */
+const SHAPE = 0xffe04d;
 const COLOURS = { transverse: 0x56b4e9, frontal: 0x2fbf8f, sagittal: 0xcc79a7 };
+
+interface Part {
+  readonly surface: Surface;
+  readonly fine: Mesh;
+  /** For while it moves; null for a surface that is small anyway. */
+  readonly coarse: Mesh | null;
+  /** The vertex of the fine one that stands for each of the coarse one. */
+  readonly from: Uint32Array | null;
+}
 
 /** Thrown where the browser has no WebGL. */
 export class NoWebGl extends Error {}
@@ -24,13 +35,19 @@ export class SolidPane {
   readonly #canvas = h("canvas", { class: "picture", role: "img", "aria-label": text.bench.solid });
   readonly #over = h("canvas", { class: "over", "aria-hidden": "true" });
   readonly #letters = { left: h("span", { class: "letter left" }), right: h("span", { class: "letter right" }), top: h("span", { class: "letter top" }), bottom: h("span", { class: "letter bottom" }) };
+  readonly #caption = h("p", { class: "caption" }, text.bench.solid);
   readonly #reading = h("p", { class: "reading" });
   readonly #renderer: WebGLRenderer;
   readonly #world = new World();
   readonly #camera = new OrthographicCamera();
   readonly #light = new DirectionalLight(0xffffff, 2.4);
   readonly #cross = new Group();
-  #parts: { readonly surface: Surface; readonly fine: Mesh; readonly coarse: Mesh | null }[] = [];
+  readonly #shapes = new Group();
+  #parts: Part[] = [];
+  /** Parts of another model, to compare. */
+  #others: Part[] = [];
+  #values: { readonly part: number; readonly of: Float32Array; readonly say: (value: number) => string } | null = null;
+  #line: (readonly [number, number])[] = [];
   #centre: V3 = [0, 0, 0];
   #radius = 100;
   #turn = -0.5;
@@ -51,13 +68,13 @@ export class SolidPane {
       throw new NoWebGl();
     }
     this.#renderer.setClearColor(0x000000);
-    this.#world.add(new AmbientLight(0xffffff, 0.75), this.#light, this.#light.target, this.#cross);
+    this.#world.add(new AmbientLight(0xffffff, 0.75), this.#light, this.#light.target, this.#cross, this.#shapes);
     const { left, right, top, bottom } = this.#letters;
     this.root = h(
       "section",
       { class: "pane solid", tabindex: 0, "aria-label": text.bench.solid, "data-plane": "solid" },
       this.#canvas, this.#over, left, right, top, bottom,
-      h("p", { class: "caption" }, text.bench.solid),
+      this.#caption,
       this.#reading,
       h("div", { class: "pane-tools" },
         button("A", () => this.look(0, 0), { "aria-label": text.bench.fromFront, title: text.bench.fromFront }),
@@ -79,7 +96,8 @@ export class SolidPane {
     this.root.addEventListener("keydown", (e) => this.#key(e, maximise));
     new ResizeObserver(() => this.draw()).observe(this.root);
     scene.watch((_, changed) => {
-      if (["point", "measures", "marks", "outlines"].some((c) => changed.has(c as "point"))) this.draw();
+      if (changed.has("point")) this.#near = null;
+      if (["point", "measures", "marks", "remarks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
     });
   }
 
@@ -96,35 +114,58 @@ export class SolidPane {
       }
     this.#centre = mul([low[0] + high[0], low[1] + high[1], low[2] + high[2]], 0.5);
     this.#radius = Math.max(1, length(sub(high, low)) / 2);
-    for (const surface of surfaces) {
-      const fine = this.#mesh(surface);
-      const many = surface.indices.length / 3 > MANY_TRIANGLES;
-      const coarse = many ? this.#mesh(thinned(surface, MANY_TRIANGLES / 3)) : null;
-      this.#parts.push({ surface, fine, coarse });
-      this.#world.add(fine);
-      if (coarse) this.#world.add(coarse);
-    }
+    this.#parts = surfaces.map((s) => this.#part(s));
+    this.draw();
+  }
+
+  /** Another model, shown in place of this one while the scene says "before". */
+  showOther(surfaces: readonly Surface[]): void {
+    this.#drop(this.#others);
+    this.#others = surfaces.map((s) => this.#part(s));
     this.draw();
   }
 
   clear(): void {
-    for (const { fine, coarse } of this.#parts)
+    this.#drop(this.#parts);
+    this.#parts = [];
+    this.#values = null;
+  }
+
+  #part(surface: Surface): Part {
+    const fine = this.#mesh(surface);
+    const thin = surface.indices.length / 3 > MANY_TRIANGLES ? thinned(surface, MANY_TRIANGLES / 3) : null;
+    const coarse = thin ? this.#mesh(thin.surface) : null;
+    this.#world.add(fine);
+    if (coarse) this.#world.add(coarse);
+    return { surface, fine, coarse, from: thin?.from ?? null };
+  }
+
+  #drop(parts: readonly Part[]): void {
+    for (const { fine, coarse } of parts)
       for (const mesh of [fine, coarse])
         if (mesh) {
           this.#world.remove(mesh);
           mesh.geometry.dispose();
           (mesh.material as MeshLambertMaterial).dispose();
         }
-    this.#parts = [];
   }
 
   /** Colours of the vertices of a part: linear r, g, b from 0 to 1; null for its own. */
   colour(part: number, colours: Float32Array | null): void {
-    const { surface, fine, coarse } = this.#parts[part];
-    const own = new Float32Array((surface.colours.length / 4) * 3);
-    if (!colours) for (let v = 0, w = 0; v < surface.colours.length; v += 4) for (let c = 0; c < 3; c++) own[w++] = surface.colours[v + c] / 65535;
-    fine.geometry.setAttribute("color", new BufferAttribute(colours ?? own, 3));
-    if (coarse) coarse.visible = false;
+    const { surface, fine, coarse, from } = this.#parts[part];
+    const shown = colours ?? ownColours(surface);
+    fine.geometry.setAttribute("color", new BufferAttribute(shown, 3));
+    if (coarse && from) {
+      const few = new Float32Array(3 * from.length);
+      from.forEach((v, n) => few.set(shown.subarray(3 * v, 3 * v + 3), 3 * n));
+      coarse.geometry.setAttribute("color", new BufferAttribute(few, 3));
+    }
+    this.draw();
+  }
+
+  /** What the vertices were measured to be: said of the place that is pointed at. */
+  setValues(part: number, values: Float32Array | null, say: (value: number) => string): void {
+    this.#values = values ? { part, of: values, say } : null;
     this.draw();
   }
 
@@ -152,11 +193,38 @@ export class SolidPane {
 
   /** The point of the solid under a place in CSS pixels of the pane. */
   pointAt(sx: number, sy: number): V3 | null {
+    const hit = this.#hit(sx, sy);
+    return hit ? this.#patient(hit.point) : null;
+  }
+
+  #hit(sx: number, sy: number): Intersection | null {
     this.#aim();
     const ray = new Raycaster();
     ray.setFromCamera(new Vector2((2 * sx) / this.root.clientWidth - 1, 1 - (2 * sy) / this.root.clientHeight), this.#camera);
-    const hit = ray.intersectObjects(this.#parts.filter((p) => !p.fine.userData["hidden"]).map((p) => p.fine), false)[0];
-    return hit ? this.#patient(hit.point) : null;
+    return ray.intersectObjects(this.#parts.filter((p) => !p.fine.userData["hidden"]).map((p) => p.fine), false)[0] ?? null;
+  }
+
+  /** As deep as the solid's middle: of a line that is drawn only its direction on the screen counts. */
+  #placeAt(sx: number, sy: number): V3 {
+    this.#aim();
+    const [x, y] = [(2 * sx) / this.root.clientWidth - 1, 1 - (2 * sy) / this.root.clientHeight];
+    const middle = new Vector3(0, 0, 0).project(this.#camera);
+    return this.#patient(new Vector3(x, y, middle.z).unproject(this.#camera));
+  }
+
+  /** Row by row, from patient millimetres to the pane's x, y, z, w. */
+  get #clipFromPatient(): number[] {
+    this.#aim();
+    const m = new Matrix4().multiplyMatrices(this.#camera.projectionMatrix, this.#camera.matrixWorldInverse).multiply(new Matrix4().makeTranslation(-this.#centre[0], -this.#centre[1], -this.#centre[2]));
+    return m.transpose().toArray();
+  }
+
+  #finish(screen: readonly (readonly [number, number])[]): void {
+    this.#line = [];
+    this.scene.set({ sketch: [] });
+    const clip = screen.map(([x, y]) => [(2 * x) / this.root.clientWidth - 1, 1 - (2 * y) / this.root.clientHeight] as const);
+    if (screen.length > 0) this.scene.drawn({ pane: "solid", points: screen.map(([x, y]) => this.#placeAt(x, y)), clip, toward: this.#axes.back, clipFromPatient: this.#clipFromPatient });
+    this.draw();
   }
 
   screenOf(p: V3): readonly [number, number] {
@@ -190,12 +258,16 @@ export class SolidPane {
     this.#renderer.setPixelRatio(ratio);
     this.#renderer.setSize(w, hh, false);
     this.#aim();
-    for (const { fine, coarse } of this.#parts) {
-      const hidden = fine.userData["hidden"] === true;
-      fine.visible = !hidden && !(this.#moving && coarse);
-      if (coarse) coarse.visible = !hidden && this.#moving;
-    }
+    const isBefore = this.scene.state.before && this.#others.length > 0;
+    for (const [parts, isShown] of [[this.#parts, !isBefore], [this.#others, isBefore]] as const)
+      for (const { fine, coarse } of parts) {
+        const hidden = !isShown || fine.userData["hidden"] === true;
+        fine.visible = !hidden && !(this.#moving && coarse);
+        if (coarse) coarse.visible = !hidden && this.#moving;
+      }
+    this.#caption.textContent = isBefore ? text.bench.solidBefore : text.bench.solid;
     this.#drawCross();
+    this.#drawShapes();
     this.#renderer.render(this.#world, this.#camera);
     this.#drawOver(ratio);
   }
@@ -241,10 +313,8 @@ export class SolidPane {
     const geometry = new BufferGeometry();
     const positions = new Float32Array(surface.positions.length);
     for (let n = 0; n < positions.length; n++) positions[n] = surface.positions[n] - this.#centre[n % 3];
-    const colours = new Float32Array((surface.colours.length / 4) * 3);
-    for (let v = 0, w = 0; v < surface.colours.length; v += 4) for (let c = 0; c < 3; c++) colours[w++] = surface.colours[v + c] / 65535;
     geometry.setAttribute("position", new BufferAttribute(positions, 3));
-    geometry.setAttribute("color", new BufferAttribute(colours, 3));
+    geometry.setAttribute("color", new BufferAttribute(ownColours(surface), 3));
     geometry.setIndex(new BufferAttribute(surface.indices, 1));
     geometry.computeVertexNormals();
     return new Mesh(geometry, new MeshLambertMaterial({ vertexColors: true, side: DoubleSide }));
@@ -266,6 +336,49 @@ export class SolidPane {
     }
   }
 
+  /** Planes and boxes stand in the world; lines and balls are drawn over it. */
+  #drawShapes(): void {
+    this.#shapes.clear();
+    for (const shape of this.scene.state.shapes) {
+      if (this.#isPlaced ? false : shape.where === "images") continue;
+      if (shape.kind === "plane") {
+        const size = this.#radius * 2;
+        const sheet = new Mesh(new PlaneGeometry(size, size), new MeshBasicMaterial({ color: SHAPE, transparent: true, opacity: 0.28, side: DoubleSide, depthWrite: false }));
+        sheet.quaternion.copy(new Quaternion().setFromUnitVectors(new Vector3(0, 0, 1), new Vector3(...shape.normal)));
+        // Its middle is where the solid's middle falls onto it, so that it is always seen.
+        const off = shape.normal[0] * (shape.at[0] - this.#centre[0]) + shape.normal[1] * (shape.at[1] - this.#centre[1]) + shape.normal[2] * (shape.at[2] - this.#centre[2]);
+        sheet.position.set(...(mul(shape.normal, off) as [number, number, number]));
+        this.#shapes.add(sheet, this.#line3([this.#local(shape.at), this.#local(add(shape.at, mul(shape.normal, this.#radius * 0.3)))]));
+      }
+      if (shape.kind === "box") {
+        const r = this.#radius * 1.2;
+        const corner = (n: number) => new Vector3(...([0, 1, 2].map((a) => Math.min(r, Math.max(-r, ((n >> a) & 1 ? shape.max[a] : shape.min[a]) - this.#centre[a]))) as [number, number, number]));
+        for (let n = 0; n < 8; n++) for (const bit of [1, 2, 4]) if (!(n & bit)) this.#shapes.add(this.#line3([corner(n), corner(n | bit)]));
+      }
+    }
+  }
+
+  #line3(points: Vector3[]): LineSegments {
+    return new LineSegments(new BufferGeometry().setFromPoints(points), new LineBasicMaterial({ color: SHAPE }));
+  }
+
+  #drawShapeOver(canvas: CanvasRenderingContext2D, shape: Shape): void {
+    const pixelsPerMm = this.root.clientWidth / (this.#camera.right - this.#camera.left);
+    if (shape.kind === "path") {
+      canvas.globalAlpha = 0.6;
+      drawPath(canvas, shape.points.map((p) => this.screenOf(p)), 2 * shape.radiusMm * pixelsPerMm, "#ffe04d");
+      canvas.globalAlpha = 1;
+    }
+    if (shape.kind === "ball") {
+      const [x, y] = this.screenOf(shape.at);
+      canvas.strokeStyle = "#ffe04d";
+      canvas.lineWidth = 2;
+      canvas.beginPath();
+      canvas.arc(x, y, shape.radiusMm * pixelsPerMm, 0, 2 * Math.PI);
+      canvas.stroke();
+    }
+  }
+
   #drawOver(ratio: number): void {
     [this.#over.width, this.#over.height] = [Math.round(this.root.clientWidth * ratio), Math.round(this.root.clientHeight * ratio)];
     const canvas = this.#over.getContext("2d")!;
@@ -276,7 +389,7 @@ export class SolidPane {
     this.#letters.left.textContent = letters(mul(right, -1));
     this.#letters.top.textContent = letters(up);
     this.#letters.bottom.textContent = letters(mul(up, -1));
-    const { point, measures, marks } = this.scene.state;
+    const { point, measures, marks, remarks, shapes, sketch } = this.scene.state;
     if (this.#isPlaced) {
       const [x, y] = this.screenOf(point);
       canvas.strokeStyle = "#fff";
@@ -293,7 +406,7 @@ export class SolidPane {
       canvas.moveTo(a[0], a[1]);
       canvas.lineTo(b[0], b[1]);
       canvas.stroke();
-      drawWords(canvas, text.mm(length(sub(m.to, m.from))), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
+      drawWords(canvas, text.bench.measured(length(sub(m.to, m.from)), this.scene.state.modelScale), (a[0] + b[0]) / 2 + 6, (a[1] + b[1]) / 2 - 6);
     }
     if (this.#measureFrom) {
       const [x, y] = this.screenOf(this.#measureFrom);
@@ -302,24 +415,31 @@ export class SolidPane {
       canvas.arc(x, y, 3.5, 0, 2 * Math.PI);
       canvas.fill();
     }
-    for (const mark of marks) {
-      const [x, y] = this.screenOf(mark.at);
-      canvas.strokeStyle = "#fff";
-      canvas.lineWidth = 2;
-      canvas.beginPath();
-      canvas.arc(x, y, 7, 0, 2 * Math.PI);
-      canvas.stroke();
-      drawWords(canvas, mark.label, x + 11, y + 4);
-    }
+    const isHere = (where: Where) => this.#isPlaced || where !== "images";
+    for (const shape of shapes) if (isHere(shape.where)) this.#drawShapeOver(canvas, shape);
+    for (const line of [this.#line, sketch.map((p) => this.screenOf(p))]) drawPath(canvas, line, 2, "#ffe04d");
+    for (const mark of marks) if (isHere(mark.where)) drawMark(canvas, mark.label, this.screenOf(mark.at));
+    for (const mark of remarks) if (isHere(mark.where)) drawRemark(canvas, mark.label, this.screenOf(mark.at));
     drawScaleBar(canvas, this.root, this.root.clientWidth / (this.#camera.right - this.#camera.left));
-    this.#reading.textContent = this.#isPlaced ? text.bench.placeOf(point) : text.bench.laid;
+    const value = this.#valueNear();
+    this.#reading.textContent = [value, this.#isPlaced ? text.bench.placeOf(point) : text.bench.laid].filter((t) => t !== null).join("   ");
   }
+
+  /** What was measured at the vertex nearest to the place that was pointed at last. */
+  #valueNear(): string | null {
+    if (!this.#values || this.#near === null || !this.#parts[this.#values.part]) return null;
+    return this.#values.say(this.#values.of[this.#near]);
+  }
+
+  #near: number | null = null;
 
   #down(e: PointerEvent): void {
     this.root.focus({ preventScroll: true });
     this.#over.setPointerCapture(e.pointerId);
     const [x, y] = placeIn(this.root, e);
-    this.#drag = { kind: e.button === 2 || e.button === 1 || this.scene.state.tool === "move" ? "move" : "turn", x, y, x0: x, y0: y };
+    const { tool } = this.scene.state;
+    this.#drag = { kind: e.button === 2 || e.button === 1 || tool === "move" ? "move" : tool === "draw" ? "draw" : "turn", x, y, x0: x, y0: y };
+    if (this.#drag.kind === "draw") this.#line = [[x, y]];
     e.preventDefault();
   }
 
@@ -329,6 +449,11 @@ export class SolidPane {
     const [x, y] = placeIn(this.root, e);
     const [dx, dy] = [x - drag.x, y - drag.y];
     [drag.x, drag.y] = [x, y];
+    if (drag.kind === "draw") {
+      this.#line = [...this.#line, [x, y]];
+      this.draw();
+      return;
+    }
     if (drag.kind === "move") {
       const mmPerPixel = (this.#camera.right - this.#camera.left) / this.root.clientWidth;
       this.#pan = [this.#pan[0] - dx * mmPerPixel, this.#pan[1] + dy * mmPerPixel];
@@ -344,14 +469,27 @@ export class SolidPane {
     this.#drag = null;
     const [x, y] = placeIn(this.root, e);
     // A press that did not move is a click: it points at something.
-    if (drag && drag.kind === "turn" && Math.hypot(x - drag.x0, y - drag.y0) < 4) this.#point(this.pointAt(x, y));
+    if (drag?.kind === "draw") this.#finish(this.#line);
+    if (drag && drag.kind === "turn" && Math.hypot(x - drag.x0, y - drag.y0) < 4) this.#pointThrough(x, y);
   }
 
-  #point(at: V3 | null): void {
-    if (!at) return;
+  #pointThrough(sx: number, sy: number): void {
+    const hit = this.#hit(sx, sy);
+    if (!hit) return;
+    const at = this.#patient(hit.point);
+    const part = this.#values ? this.#parts[this.#values.part] : null;
+    // Of the triangle that was met, the corner that is nearest.
+    const corners = part && hit.object === part.fine && hit.face ? [hit.face.a, hit.face.b, hit.face.c] : [];
+    const far = (v: number) => length(sub([0, 1, 2].map((a) => part!.surface.positions[3 * v + a]) as unknown as V3, at));
+    this.#point(at);
+    this.#near = corners.length ? corners.reduce((a, b) => (far(a) <= far(b) ? a : b)) : null;
+    this.draw();
+  }
+
+  #point(at: V3): void {
     const { tool, measures } = this.scene.state;
     this.scene.set({ point: at });
-    if (tool === "pick") this.scene.picked(at);
+    if (tool === "pick") this.scene.picked(at, "solid");
     if (tool !== "measure") return;
     if (this.#measureFrom) this.scene.set({ measures: [...measures, { from: this.#measureFrom, to: at }] });
     this.#measureFrom = this.#measureFrom ? null : at;
@@ -377,14 +515,28 @@ export class SolidPane {
       l: () => this.look(Math.PI / 2, 0),
       h: () => this.look(0, Math.PI / 2),
       f: () => maximise(this.root),
-      // What lies in the middle of the pane.
-      Enter: () => this.#point(this.pointAt(this.root.clientWidth / 2, this.root.clientHeight / 2)),
+      b: () => this.scene.set({ before: !this.scene.state.before }),
+      // What lies in the middle of the pane; of a line, the point that all panes share.
+      Enter: () => {
+        const { tool, sketch, point } = this.scene.state;
+        if (tool !== "draw") this.#pointThrough(this.root.clientWidth / 2, this.root.clientHeight / 2);
+        else if (e.shiftKey) this.#finish(sketch.map((p) => this.screenOf(p)));
+        else this.scene.set({ sketch: [...sketch, point] });
+      },
+      Backspace: () => this.scene.set({ sketch: this.scene.state.sketch.slice(0, -1) }),
     };
     const act = acts[e.key];
     if (!act) return;
     e.preventDefault();
     act();
   }
+}
+
+/** Linear r, g, b. */
+function ownColours({ colours }: Surface): Float32Array {
+  const own = new Float32Array((colours.length / 4) * 3);
+  for (let v = 0, w = 0; v < colours.length; v += 4) for (let c = 0; c < 3; c++) own[w++] = colours[v + c] / 65535;
+  return own;
 }
 
 /** A model that was laid for the machine has no left and right of the patient any more. */

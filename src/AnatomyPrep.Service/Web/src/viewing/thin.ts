@@ -5,7 +5,8 @@
 
 import type { Surface } from "./glb";
 
-export function thinned(surface: Surface, wantedTriangles: number): Surface {
+/** @returns with the vertex of the whole surface that stands for each. */
+export function thinned(surface: Surface, wantedTriangles: number): { readonly surface: Surface; readonly from: Uint32Array } {
   const { positions, indices, colours } = surface;
   const low = [Infinity, Infinity, Infinity];
   const high = [-Infinity, -Infinity, -Infinity];
@@ -21,6 +22,7 @@ export function thinned(surface: Surface, wantedTriangles: number): Surface {
   const newOf = new Uint32Array(positions.length / 3);
   const places: number[] = [];
   const shades: number[] = [];
+  const from: number[] = [];
   for (let v = 0; v < newOf.length; v++) {
     const [x, y, z] = [0, 1, 2].map((a) => Math.floor((positions[3 * v + a] - low[a]) / cell));
     const key = (z * cells[1] + y) * cells[0] + x;
@@ -28,6 +30,7 @@ export function thinned(surface: Surface, wantedTriangles: number): Surface {
     if (number === undefined) {
       number = places.length / 3;
       numberOf.set(key, number);
+      from.push(v);
       places.push(positions[3 * v], positions[3 * v + 1], positions[3 * v + 2]);
       shades.push(colours[4 * v], colours[4 * v + 1], colours[4 * v + 2], colours[4 * v + 3]);
     }
@@ -38,5 +41,5 @@ export function thinned(surface: Surface, wantedTriangles: number): Surface {
     const [a, b, c] = [newOf[indices[t]], newOf[indices[t + 1]], newOf[indices[t + 2]]];
     if (a !== b && b !== c && c !== a) corners.push(a, b, c);
   }
-  return { name: surface.name, positions: Float32Array.from(places), colours: Uint16Array.from(shades), indices: Uint32Array.from(corners) };
+  return { surface: { name: surface.name, positions: Float32Array.from(places), colours: Uint16Array.from(shades), indices: Uint32Array.from(corners) }, from: Uint32Array.from(from) };
 }

@@ -37,7 +37,7 @@ public static class RecordWriter
         var subjects = new List<Subject>(names.Count);
         foreach (var (name, isLink) in names)
         {
-            if (isLink || !RunStatement.IsSafeName(name))
+            if (isLink || !StatementJson.IsSafeName(name))
                 throw new ArgumentException($"The artifact {name} is a link or has a name that cannot stand in a record.", nameof(folder));
             var (sha256, bytes) = FolderFiles.Hash(Path.Combine(folder, name), run);
             subjects.Add(new Subject(name, sha256, bytes));

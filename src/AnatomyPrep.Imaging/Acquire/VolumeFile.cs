@@ -53,8 +53,12 @@ internal sealed unsafe class VolumeFile : IDisposable
     }
 
     // Pictures that fit need not go to a disk at all, and are written several times faster.
-    private static SafeFileHandle? InSharedMemory(long bytes) =>
-        bytes <= GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine && Directory.Exists(SharedMemory) ? Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes) : null;
+    private static SafeFileHandle? InSharedMemory(long bytes)
+    {
+        if (!OperatingSystem.IsLinux() || bytes > GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine || !Directory.Exists(SharedMemory))
+            return null;
+        return Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes);
+    }
 
     private static SafeFileHandle? InTemporaryFolder(long bytes) => Create(Directory.CreateTempSubdirectory("anatomyprep-"), bytes);
 

@@ -35,7 +35,7 @@ public static class RecordWriter
     {
         var names = FolderFiles.List(folder).Where(f => !RecordFiles.IsOutsideStatement(f.Name)).ToList();
         foreach (var (name, isLink) in names)
-            if (isLink || !RunStatement.IsSafeName(name))
+            if (isLink || !StatementJson.IsSafeName(name))
                 throw new ArgumentException($"The artifact {name} is a link or has a name that cannot stand in a record.", nameof(folder));
         var hashes = FolderFiles.HashAll(folder, [.. names.Select(n => n.Name)], run);
         return [.. names.Zip(hashes, (n, h) => new Subject(n.Name, h.Sha256, h.Bytes))];

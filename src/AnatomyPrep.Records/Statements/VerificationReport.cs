@@ -1,3 +1,5 @@
+using AnatomyPrep.Records.Inspections;
+
 namespace AnatomyPrep.Records.Statements;
 
 /// <summary>One thing that was checked.</summary>
@@ -32,6 +34,9 @@ public sealed record VerificationReport(
     RunStatement? Statement)
 {
     public IEnumerable<RecordCheck> Failed => Checks.Where(c => !c.Holds);
+
+    /// <summary>What was added to the record later, in order; not to be believed unless everything holds.</summary>
+    public IReadOnlyList<Addition> Additions { get; init; } = [];
 }
 
 /// <summary>Stable names of the checks.</summary>
@@ -52,4 +57,5 @@ public static class RecordChecks
     public const string Expected = "expected-file";
     public const string SameAsStatement = "same-as-statement";
     public const string SourceFile = "source-file";
+    public const string Chain = "chain";
 }

@@ -2,6 +2,7 @@ using System.Net;
 using System.Text.Json;
 using System.Text.Json.Serialization;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Service.Storage;
 
 namespace AnatomyPrep.Service.Hosting;
 
@@ -48,6 +49,7 @@ public sealed record ServiceSettings
             settings.Ledger.Check();
             settings.Messages.Check();
             settings.Telemetry.Check();
+            Require(!Database.AreSame(settings.Storage.Database, settings.Ledger.Postgres), "ledger.postgres", "the database of storage.database", "another database of that server, or another server: both have a table of the name event");
             return settings;
         }
         catch (JsonException e)

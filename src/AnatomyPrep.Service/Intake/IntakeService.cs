@@ -1,3 +1,4 @@
+using System.Data.Common;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
@@ -28,7 +29,7 @@ internal sealed class IntakeService(SeriesIntake intake, WatchedFolder watched, 
                 await Task.Run(() => Round(new RunContext(cancellation: stoppingToken)), stoppingToken).ConfigureAwait(false);
                 failed = false;
             }
-            catch (OperationCanceledException)
+            catch (OperationCanceledException) when (stoppingToken.IsCancellationRequested)
             {
                 return;
             }
@@ -36,10 +37,22 @@ internal sealed class IntakeService(SeriesIntake intake, WatchedFolder watched, 
             {
                 // Kind only: messages may hold the path of a watched folder, and that a name.
                 log.LogError("Intake failed: {Kind}", e.GetType().Name);
-                if (!failed)
-                    events.Append(new("intake.failed", null, Detail: $"{e.GetType().Name}; it is tried again"));
-                failed = true;
+                failed = failed || Tell(e);
             }
+        }
+    }
+
+    /// <summary>False when the database, of which the failure may be, does not take it.</summary>
+    private bool Tell(Exception failure)
+    {
+        try
+        {
+            events.Append(new("intake.failed", null, Detail: $"{failure.GetType().Name}; it is tried again"));
+            return true;
+        }
+        catch (DbException)
+        {
+            return false;
         }
     }
 

@@ -1,3 +1,4 @@
+using System.Data.Common;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Records.Ledgers;
 using AnatomyPrep.Records.Ledgers.Backups;
@@ -100,6 +101,10 @@ public sealed class LedgerWatch(
         catch (LedgerRefusedException e)
         {
             log.LogError("The ledger does not take what it is owed ({Code}); it is tried again", e.Code);
+        }
+        catch (DbException e)
+        {
+            log.LogError("What the ledger is owed cannot be read ({Kind}); it is tried again", e.GetType().Name);
         }
     }
 

@@ -1,3 +1,4 @@
+using System.Data.Common;
 using System.Net;
 using System.Net.Sockets;
 using AnatomyPrep.Service.Events;
@@ -46,6 +47,11 @@ internal sealed class Receiver(ServiceSettings settings, DataFolder folder, Disk
             catch (SocketException e)
             {
                 Failed($"cannot listen on port {_settings.Port}: {e.SocketErrorCode}");
+            }
+            catch (DbException e)
+            {
+                // An event could not be written; what was received lies in its folder.
+                log.LogWarning("Receiver: the database does not answer: {Kind}", e.GetType().Name);
             }
 
             await PauseAsync(stoppingToken).ConfigureAwait(false);

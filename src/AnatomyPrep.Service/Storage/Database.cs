@@ -91,6 +91,15 @@ public sealed partial class Database : IDisposable
         return given.ConnectionString;
     }
 
+    /// <summary>Whether two connection strings name one database of one server, as far as their words tell.</summary>
+    internal static bool AreSame(string? one, string? other)
+    {
+        if (one is null || other is null)
+            return false;
+        var (a, b) = (new NpgsqlConnectionStringBuilder(one), new NpgsqlConnectionStringBuilder(other));
+        return (a.Host, a.Port, a.Database ?? a.Username) == (b.Host, b.Port, b.Database ?? b.Username);
+    }
+
     public void Write(Action<DatabaseChange> change) => Write(c =>
     {
         change(c);

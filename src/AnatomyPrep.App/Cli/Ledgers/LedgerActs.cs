@@ -12,6 +12,9 @@ namespace AnatomyPrep.App.Cli.Ledgers;
 /// <summary>What people do with models: each command is one signed event.</summary>
 internal sealed class LedgerActs(LedgerSession session)
 {
+    /// <summary>A part that is off by more is another part.</summary>
+    private const int MostDeviationMm = 1000;
+
     private readonly Option<string?> _reason = new("--reason") { Description = "Why" };
 
     public IEnumerable<Command> All() =>
@@ -61,7 +64,7 @@ internal sealed class LedgerActs(LedgerSession session)
         return Act("request", "A model is asked for", model, [anatomy, purpose, side, scale, requester, needed, subject], (p, _) => Draft(
             p, LedgerEventKind.Request,
             new RequestBody(
-                new RunRequest(p.GetValue(purpose), p.GetValue(anatomy)!, p.GetValue(scale), p.GetValue(side), p.GetValue(requester), Day(p.GetValue(needed), "--needed-by")),
+                new RunRequest(p.GetValue(purpose), p.GetValue(anatomy)!, RequestOptions.Scale(p.GetValue(scale)), p.GetValue(side), p.GetValue(requester), Day(p.GetValue(needed), "--needed-by")),
                 p.GetValue(subject)),
             p.GetValue(model)!));
     }
@@ -168,8 +171,12 @@ internal sealed class LedgerActs(LedgerSession session)
         var failed = new Option<bool>("--failed") { Description = "It did not pass" };
         var deviation = new Option<double?>("--largest-deviation-mm") { Description = "Largest deviation found" };
         return Act("inspect", "A print was inspected", model, [method, failed, deviation], (p, _) => Draft(
-            p, LedgerEventKind.Inspection, new InspectionBody(!p.GetValue(failed), p.GetValue(method)!, p.GetValue(deviation)), p.GetValue(model)!));
+            p, LedgerEventKind.Inspection, new InspectionBody(!p.GetValue(failed), p.GetValue(method)!, Deviation(p.GetValue(deviation))), p.GetValue(model)!));
     }
+
+    private static double? Deviation(double? given) => given is null or (>= 0 and <= MostDeviationMm)
+        ? given
+        : throw new PlanException("command", null, "--largest-deviation-mm", string.Create(CultureInfo.InvariantCulture, $"{given}"), $"0 to {MostDeviationMm} mm");
 
     private Command Deliver()
     {

@@ -18,7 +18,7 @@ public sealed class PostgresCluster : IDisposable
     }
 
     /// <param name="listen">Address of this machine that the server listens on too; null for its socket alone.</param>
-    public PostgresCluster(string? listen)
+    internal PostgresCluster(string? listen)
     {
         if (Environment.UserName == "root")
         {

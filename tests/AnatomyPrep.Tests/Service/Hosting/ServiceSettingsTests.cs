@@ -22,6 +22,7 @@ public sealed class ServiceSettingsTests : IDisposable
     [InlineData("""{ "intake": { "watchedFolder": "/none" } }""", "intake.watchedFolder")]
     [InlineData("""{ "jobs": { "workers": 0 } }""", "jobs.workers")]
     [InlineData("""{ "jobs": { "workers": 64, "memoryMegabytes": 2000000 } }""", "jobs.workers")]
+    [InlineData("""{ "storage": { "database": "Host=db;Database=one", "sharedFolder": "/tmp" }, "ledger": { "postgres": "Host=db;Port=5432;Database=one;Username=other" } }""", "ledger.postgres")]
     [InlineData("""{ "page": { "tlsKey": "/none" } }""", "page.tls")]
     [InlineData("""{ "messages": { "webhooks": [{ "name": "a", "url": "http://10.0.0.1/", "secretFile": "/none" }] } }""", "messages.webhooks.url")]
     [InlineData("""{ "messages": { "webhooks": [{ "name": "a", "url": "https://user@example.org/", "secretFile": "/none" }] } }""", "messages.webhooks.url")]

@@ -32,9 +32,7 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
     {
         using var network = how == "cut off" ? new CutNetwork() : null;
         using var server = network is null ? null : new PostgresCluster(network.Address);
-        var connect = (server ?? cluster).NewDatabase();
-        if (network is not null)
-            connect = new NpgsqlConnectionStringBuilder(connect) { Host = network.Address }.ConnectionString;
+        var (connect, ledgerAt) = (NewDatabase(), NewDatabase());
         var shared = Directory.CreateDirectory(_folder["shared"]).FullName;
         var files = Phantom.Write(Phantom.Bones(), _folder["ct"]);
         foreach (var node in new[] { "one", "two" })
@@ -44,8 +42,14 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
             {
                 intake = new { quietSeconds = 0.3 },
                 storage = new { database = connect, sharedFolder = shared, staleSeconds = 4 },
-                ledger = new { folder = Path.Combine(shared, "ledger"), postgres = connect },
+                ledger = new { folder = Path.Combine(shared, "ledger"), postgres = ledgerAt },
             }));
+        }
+
+        string NewDatabase()
+        {
+            var made = (server ?? cluster).NewDatabase();
+            return network is null ? made : new NpgsqlConnectionStringBuilder(made) { Host = network.Address }.ConnectionString;
         }
 
         using var one = ServedProcess.Start(_folder["one"], receiver: false, network?.Name);
@@ -100,7 +104,7 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
         var expected = JobTests.Hashes(_folder["alone"]);
         foreach (var id in ids)
             JobTests.Hashes(Path.Combine(shared, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
-        using var ledger = Ledger.Open(new LedgerPlace(Path.Combine(shared, "ledger"), connect), TimeProvider.System, readOnly: true);
+        using var ledger = Ledger.Open(new LedgerPlace(Path.Combine(shared, "ledger"), ledgerAt), TimeProvider.System, readOnly: true);
         LedgerChecks.Full(ledger, [], RunContext.Default).Failures.Should().BeEmpty();
         foreach (var id in ids)
         {

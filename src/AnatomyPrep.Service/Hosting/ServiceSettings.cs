@@ -2,6 +2,7 @@ using System.Net;
 using System.Text.Json;
 using System.Text.Json.Serialization;
 using AnatomyPrep.Core.Findings;
+using AnatomyPrep.Service.Storage;
 
 namespace AnatomyPrep.Service.Hosting;
 
@@ -32,6 +33,8 @@ public sealed record ServiceSettings
 
     public TelemetrySettings Telemetry { get; init; } = new();
 
+    public RetentionSettings Retention { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -48,6 +51,7 @@ public sealed record ServiceSettings
             settings.Ledger.Check();
             settings.Messages.Check();
             settings.Telemetry.Check();
+            settings.Retention.Check();
             return settings;
         }
         catch (JsonException e)

@@ -168,7 +168,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
         var asked = request.Request.Job;
         var there = asked.SourceId is { } source
             ? change.Read($"SELECT {SourceStore.Columns} FROM source WHERE id = @id", SourceStore.Entry, ("@id", source))
-            : change.Read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
+            : change.Read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL AND expired_at IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
         var judged = there.Select(s => (Source: s, Findings: SourceMatch.Judge(asked, s))).ToArray();
         var fitting = judged.Where(j => !SourceMatch.IsContradiction(j.Findings)).ToArray();
         switch (fitting)
@@ -217,6 +217,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
     {
         if (change.Read("SELECT 1 FROM source WHERE id = @id", _ => true, ("@id", id)).Count == 0)
             throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
+        JobStore.RequireImages(change, id);
     }
 
     private static (string, object?)[] Values(ModelRequest asked) => [.. asked.Job.Values(), ("@note", asked.Note)];

@@ -1,4 +1,5 @@
 using System.Globalization;
+using System.Runtime.InteropServices;
 using System.Text;
 using AnatomyPrep.Core.Findings;
 
@@ -6,11 +7,11 @@ namespace AnatomyPrep.Records.Keys;
 
 /// <summary>A small file that only its owner may read, in a folder that only its owner may enter.</summary>
 /// <remarks>
-/// Written aside with mode 0600, flushed to disk, then renamed without replacing: of two processes that make the same file at
+/// Written aside with mode 0600, flushed to disk, then given its name by link(2), which never replaces: of two processes that make the same file at
 /// once, one wins and both use the winner's. Refused is a file or folder that others may read, write or enter: a secret that
 /// was open to others is no secret, and narrowing the mode again would only hide that.
 /// </remarks>
-internal static class SecretFile
+internal static partial class SecretFile
 {
     private const UnixFileMode OwnerOnlyFile = UnixFileMode.UserRead | UnixFileMode.UserWrite;
     private const UnixFileMode OwnerOnlyFolder = OwnerOnlyFile | UnixFileMode.UserExecute;
@@ -43,17 +44,19 @@ internal static class SecretFile
                 file.Flush(flushToDisk: true);
             }
 
-            File.Move(aside, path, overwrite: false);
-        }
-        catch (IOException) when (File.Exists(path))
-        {
-            // Another process made it first; its key is the one to use.
+            // A move that does not replace looks first and moves then, and two may look at once; a name is given to one only.
+            if (Link(aside, path) != 0 && !File.Exists(path))
+                throw new IOException(FormattableString.Invariant($"The file {Path.GetFileName(path)} cannot be made: error {Marshal.GetLastPInvokeError()}."));
         }
         finally
         {
             File.Delete(aside);
         }
     }
+
+    [LibraryImport("libc", EntryPoint = "link", SetLastError = true, StringMarshalling = StringMarshalling.Utf8)]
+    [DefaultDllImportSearchPaths(DllImportSearchPath.SafeDirectories)]
+    private static partial int Link(string existing, string added);
 
     private static string Read(string path, string name)
     {

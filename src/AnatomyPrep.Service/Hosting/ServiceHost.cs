@@ -73,6 +73,8 @@ public static class ServiceHost
             AddJobs(builder.Services, folder, settings);
             builder.Services.AddLedger(settings);
             builder.Services.AddHostedService<MessagePump>();
+            builder.Services.AddSingleton<Retention>();
+            builder.Services.AddHostedService(s => s.GetRequiredService<Retention>());
             AddWeb(builder.Services);
             Telemetry.Add(builder.Services, settings.Telemetry);
             var app = builder.Build();
@@ -217,6 +219,7 @@ public static class ServiceHost
         api.MapSignatures();
         api.MapViewing();
         api.MapMessages();
+        api.MapRetention();
     }
 
     /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>

@@ -33,6 +33,8 @@ public sealed record ServiceSettings
 
     public TelemetrySettings Telemetry { get; init; } = new();
 
+    public RetentionSettings Retention { get; init; } = new();
+
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
     public static ServiceSettings Read(string path)
     {
@@ -50,6 +52,7 @@ public sealed record ServiceSettings
             settings.Messages.Check();
             settings.Telemetry.Check();
             Require(!Database.AreSame(settings.Storage.Database, settings.Ledger.Postgres), "ledger.postgres", "the database of storage.database", "another database of that server, or another server: both have a table of the name event");
+            settings.Retention.Check();
             return settings;
         }
         catch (JsonException e)

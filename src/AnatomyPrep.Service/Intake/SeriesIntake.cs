@@ -203,11 +203,28 @@ internal sealed class SeriesIntake(
             facts.Sum(f => f.Samples));
         WriteManifest(Path.Combine(series, ManifestFile), manifest);
         var target = Path.Combine(folder.Sources, manifest.Id);
+        if (Directory.Exists(target) && sources.Find(manifest.Id) is { ExpiredAt: not null })
+        {
+            Restore(series, target);
+            sources.Return(manifest.Id);
+            return;
+        }
+
         if (Directory.Exists(target))
             Directory.Delete(series, recursive: true);
         else
             DataFolder.Move(series, target);
         sources.Add(manifest);
+    }
+
+    /// <summary>The images of an expired source came again: they are put back beside its manifest.</summary>
+    private static void Restore(string series, string target)
+    {
+        var place = Path.Combine(target, ImagesFolder);
+        if (Directory.Exists(place))
+            Directory.Delete(place, recursive: true);
+        DataFolder.Move(Path.Combine(series, ImagesFolder), place);
+        Directory.Delete(series, recursive: true);
     }
 
     /// <summary>What all images say; null where one says something else, or nothing.</summary>

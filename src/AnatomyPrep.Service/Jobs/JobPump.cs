@@ -83,6 +83,12 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore 
                 continue;
             }
 
+            if (sources.Find(job.Request.SourceId!) is { ExpiredAt: not null })
+            {
+                jobs.Refuse(job.Id, "the images of its source have expired", "Send the images again, then retry it.");
+                continue;
+            }
+
             var detail = JobBuilder.Create<ModelJob>().WithIdentity(KeyOf(job)).RequestRecovery(true).Build();
             var trigger = TriggerBuilder.Create(clock).WithIdentity(KeyOf(job).Name).StartNow().Build();
             try

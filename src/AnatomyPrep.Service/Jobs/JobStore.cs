@@ -47,7 +47,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     /// <summary>Columns that the first version did not have.</summary>
     internal static readonly (string, string)[] Added =
     [
-        ("profile", "TEXT"), ("scale", "DOUBLE PRECISION NOT NULL DEFAULT 1"), ("request_id", "TEXT"), ("remedy", "TEXT"), ("stage", "TEXT"), ("share", "DOUBLE PRECISION"), ("node", "TEXT"), ("started_at", "TEXT"),
+        ("profile", "TEXT"), ("scale", "DOUBLE PRECISION NOT NULL DEFAULT 1"), ("request_id", "TEXT"), ("remedy", "TEXT"), ("stage", "TEXT"), ("share", "DOUBLE PRECISION"), ("node", "TEXT"), ("started_at", "TEXT"), ("expired_at", "TEXT"), ("files_gone", "INTEGER NOT NULL DEFAULT 0"),
     ];
 
     private const string Columns =
@@ -113,7 +113,7 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         var waiting = change.Read("SELECT id, patient_key FROM job WHERE state = 'Waiting'", r => (Id: r.GetString(0), Patient: r.GetString(1)));
         foreach (var (id, patient) in waiting)
         {
-            var sources = change.Read("SELECT id FROM source WHERE patient_key = @patient AND replaced_by IS NULL", r => r.GetString(0), ("@patient", patient));
+            var sources = change.Read("SELECT id FROM source WHERE patient_key = @patient AND replaced_by IS NULL AND expired_at IS NULL", r => r.GetString(0), ("@patient", patient));
             if (sources.Count == 1)
             {
                 change.Execute("UPDATE job SET state = 'Queued', source_id = @source, reason = NULL, version = version + 1 WHERE id = @id AND state = 'Waiting'", ("@source", sources[0]), ("@id", id));
@@ -236,8 +236,16 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         return ended > 0;
     });
 
+    /// <exception cref="BadInputException">The images of the source have expired.</exception>
+    internal static void RequireImages(DatabaseChange change, string source)
+    {
+        if (change.Read("SELECT 1 FROM source WHERE id = @id AND expired_at IS NOT NULL", _ => true, ("@id", source)).Count > 0)
+            throw new BadInputException("request", "sourceId", "its images have expired", "Send the images again, then ask again.");
+    }
+
     private static void RequireMatch(DatabaseChange change, JobRequest request)
     {
+        RequireImages(change, request.SourceId!);
         if (change.Read("SELECT patient_key FROM source WHERE id = @id", r => r.IsDBNull(0) ? null : r.GetString(0), ("@id", request.SourceId)) is not [var patient])
             throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
         if (request.PatientKey is not null && request.PatientKey != patient)

@@ -194,7 +194,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
 
     private static IReadOnlyList<SourceEntry> SourcesFor(JobRequest asked, SourceReader read) => asked.SourceId is { } source
         ? read($"SELECT {SourceStore.Columns} FROM source WHERE id = @id", SourceStore.Entry, ("@id", source))
-        : read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
+        : read($"SELECT {SourceStore.Columns} FROM source WHERE patient_key = @patient AND replaced_by IS NULL AND expired_at IS NULL ORDER BY filed_at, id", SourceStore.Entry, ("@patient", asked.PatientKey));
 
     private void Begin(DatabaseChange change, RequestEntry request, string source, IReadOnlyList<Finding> findings)
     {
@@ -224,6 +224,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
     {
         if (change.Read("SELECT 1 FROM source WHERE id = @id", _ => true, ("@id", id)).Count == 0)
             throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
+        JobStore.RequireImages(change, id);
     }
 
     private static (string, object?)[] Values(ModelRequest asked) => [.. asked.Job.Values(), ("@note", asked.Note)];

@@ -19,7 +19,8 @@ public sealed record SourceManifest(
     string? BodyPart = null, string? Laterality = null, long? Samples = null);
 
 /// <summary>A source as the lists show it.</summary>
-public sealed record SourceEntry(string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? ReplacedBy, int Files, long Bytes, string? BodyPart, string? Laterality, long? Samples);
+/// <param name="ExpiredAt">Its images are gone since then; they may be sent again.</param>
+public sealed record SourceEntry(string Id, string SeriesKey, string? StudyKey, string? PatientKey, DateTimeOffset FiledAt, string? ReplacedBy, int Files, long Bytes, string? BodyPart, string? Laterality, long? Samples, DateTimeOffset? ExpiredAt = null);
 
 /// <summary>The sources that are there.</summary>
 public sealed class SourceStore(Database database, EventLog events)
@@ -44,9 +45,9 @@ public sealed class SourceStore(Database database, EventLog events)
         """;
 
     /// <summary>Columns that the first version did not have.</summary>
-    internal static readonly (string, string)[] Added = [("body_part", "TEXT"), ("laterality", "TEXT"), ("samples", "INTEGER")];
+    internal static readonly (string, string)[] Added = [("body_part", "TEXT"), ("laterality", "TEXT"), ("samples", "INTEGER"), ("expired_at", "TEXT"), ("files_gone", "INTEGER NOT NULL DEFAULT 0")];
 
-    internal const string Columns = "id, series_key, study_key, patient_key, filed_at, replaced_by, files, bytes, body_part, laterality, samples";
+    internal const string Columns = "id, series_key, study_key, patient_key, filed_at, replaced_by, files, bytes, body_part, laterality, samples, expired_at";
 
     /// <summary>Adds a source, once; false when it is there already.</summary>
     public bool Add(SourceManifest source) => database.Write(change =>
@@ -75,14 +76,23 @@ public sealed class SourceStore(Database database, EventLog events)
         return true;
     });
 
+    /// <summary>The images of an expired source are there again; false when it had not expired.</summary>
+    public bool Return(string id) => database.Write(change =>
+    {
+        if (change.Execute("UPDATE source SET expired_at = NULL, files_gone = 0 WHERE id = @id AND expired_at IS NOT NULL", ("@id", id)) == 0)
+            return false;
+        events.Append(change, new("source.returned", id, Detail: "its images were sent again"));
+        return true;
+    });
+
     public SourceEntry? Find(string id) => database.ReadOne($"SELECT {Columns} FROM source WHERE id = @id", Entry, ("@id", id));
 
     /// <summary>The source of a series that no later one replaces.</summary>
     public SourceEntry? Newest(string seriesKey) =>
-        database.ReadOne($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL", Entry, ("@series", seriesKey));
+        database.ReadOne($"SELECT {Columns} FROM source WHERE series_key = @series AND replaced_by IS NULL AND expired_at IS NULL", Entry, ("@series", seriesKey));
 
     public bool Holds(string seriesKey, string fileKey) => database.Read(
-        "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;
+        "SELECT 1 FROM source_file f JOIN source s ON s.id = f.source_id WHERE s.series_key = @series AND f.key = @key AND s.expired_at IS NULL LIMIT 1", _ => true, ("@series", seriesKey), ("@key", fileKey)).Count > 0;
 
     /// <summary>Where a source stands in the list: what "before" takes.</summary>
     public static string PlaceOf(SourceEntry source) => RecordTime.Text(source.FiledAt) + source.Id;
@@ -102,5 +112,6 @@ public sealed class SourceStore(Database database, EventLog events)
         row.GetInt64(7),
         row.IsDBNull(8) ? null : row.GetString(8),
         row.IsDBNull(9) ? null : row.GetString(9),
-        row.IsDBNull(10) ? null : row.GetInt64(10));
+        row.IsDBNull(10) ? null : row.GetInt64(10),
+        row.IsDBNull(11) ? null : RecordTime.Parse(row.GetString(11)));
 }

@@ -51,6 +51,15 @@ internal sealed class VolumeCache(ProgramChild program, DataFolder folder, TimeP
         return unpacking.Result is { } reason ? (null, reason) : Directory.Exists(place) ? Open(sourceId) : (null, null);
     }
 
+    /// <summary>Removes what is unpacked of a source.</summary>
+    public void Forget(string sourceId)
+    {
+        lock (_lock)
+            _open.Remove(sourceId);
+        if (Path.Combine(Volumes, sourceId) is var place && Directory.Exists(place))
+            Directory.Delete(place, recursive: true);
+    }
+
     public void Dispose()
     {
         foreach (var (volume, _) in _open.Values)

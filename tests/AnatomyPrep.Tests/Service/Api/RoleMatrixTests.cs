@@ -62,6 +62,7 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("POST", "/api/v1/uploads/{id}/complete")] = [T, C],
         [("DELETE", "/api/v1/uploads/{id}")] = [T, C],
         [("GET", "/api/v1/events")] = [Q, A],
+        [("GET", "/api/v1/retention")] = [Q, A],
         [("GET", "/api/v1/messages")] = [A],
         [("POST", "/api/v1/messages/{id}/retry")] = [A],
         [("GET", "/api/v1/session")] = [T, C, Q, A],

@@ -20,6 +20,7 @@ internal static class CommandLine
             CheckCommand.Create(context),
             CompareCommand.Create(context),
             VerifyCommand.Create(context),
+            InspectPrintCommand.Create(context),
             ReplayCommand.Create(context),
             LabelCommand.Create(context),
             LedgerCommand.Create(context),

@@ -205,6 +205,15 @@ public static class FindingCodes
     public const string VoidTraps = "void-traps";
     public const string WallBelowProcess = "wall-below-process";
 
+    // Inspect
+    public const string CalibrationExpired = "calibration-expired";
+    public const string PrintDeviates = "print-deviates";
+    public const string PrintMirrored = "print-mirrored";
+    public const string PrintOtherPart = "print-other-part";
+    public const string PrintScaled = "print-scaled";
+    public const string ReadingsScatter = "readings-scatter";
+    public const string ScanCoversLittle = "scan-covers-little";
+
     // Verify
     public const string DeviationLarge = "deviation-large";
     public const string FewSamplesAcross = "few-samples-across";

@@ -1,3 +1,5 @@
+using AnatomyPrep.Core.Geometry;
+
 namespace AnatomyPrep.Imaging.Pictures;
 
 /// <summary>What the letters around a view stand for.</summary>
@@ -9,6 +11,10 @@ public enum PictureAxes
     /// <summary>x, y, top and bed: the model lies as it is printed, and letters of the patient would be false.</summary>
     Machine,
 }
+
+/// <summary>A distance on a model: a line with a bar across each end.</summary>
+/// <param name="Name">Short, ASCII.</param>
+public sealed record PictureMark(string Name, Vec3 FromMm, Vec3 ToMm);
 
 /// <summary>How the preview sheet looks.</summary>
 public sealed record PreviewOptions
@@ -31,4 +37,7 @@ public sealed record PreviewOptions
 
     /// <summary>Colours of their own; null for those of the triangles' origins.</summary>
     public TriangleColours? Colours { get; init; }
+
+    /// <summary>Distances drawn on every view, with their names.</summary>
+    public IReadOnlyList<PictureMark> Marks { get; init; } = [];
 }

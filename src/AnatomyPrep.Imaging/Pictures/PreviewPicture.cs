@@ -44,6 +44,14 @@ public static class PreviewPicture
         sheet.Canvas.SavePng(path);
     }
 
+    /// <summary>The same as the bytes of a PNG file.</summary>
+    /// <exception cref="CheckFailedException">As the other.</exception>
+    public static byte[] Encode(Mesh mesh, PreviewOptions options, RunContext run)
+    {
+        using var sheet = Draw(mesh, options, run);
+        return sheet.Canvas.EncodePng();
+    }
+
     /// <summary>A small square picture (256 pixels, PNG) of the model from the front, left and above, without words.</summary>
     /// <param name="colours">Of their own; null for those of the triangles' origins.</param>
     /// <exception cref="CheckFailedException">As the other.</exception>
@@ -179,6 +187,8 @@ public static class PreviewPicture
     {
         var raster = DepthRaster.Draw(mesh, panel.Frame, run);
         SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, options.Colours, run);
+        foreach (var mark in options.Marks)
+            MarkPen.Draw(canvas, panel, raster, mark, s_paper);
         DrawLetters(canvas, panel, options.Axes);
     }
 

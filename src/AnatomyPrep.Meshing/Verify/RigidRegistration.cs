@@ -12,7 +12,8 @@ namespace AnatomyPrep.Meshing.Verify;
 /// <param name="ResidualRmsMm">Root mean square distance of the kept points to the model after it.</param>
 /// <param name="ScanScale">Size of the scan relative to the model, found after the motion and not part of it; 1.01 is 1 % too large.</param>
 /// <param name="MirroredRmsMm">What is left when the mirror image of the scan is laid on instead.</param>
-public sealed record RigidRegistrationResult(Affine3 ScanToModel, double ResidualRmsMm, double ScanScale, double MirroredRmsMm)
+/// <param name="AfterScaleRmsMm">What would be left if the scan were scaled evenly, too: what no scale explains.</param>
+public sealed record RigidRegistrationResult(Affine3 ScanToModel, double ResidualRmsMm, double ScanScale, double MirroredRmsMm, double AfterScaleRmsMm)
 {
     /// <summary>The mirror image fits at least twice as well: the part was printed, or scanned, mirrored.</summary>
     public bool IsMirrored => MirroredRmsMm * 2 < ResidualRmsMm;
@@ -52,8 +53,8 @@ public static class RigidRegistration
         var mirror = Affine3.Mirror(Vec3.Zero, new Vec3(1, 0, 0));
         var mirrored = Find(scan, target, run, mirror);
         run.Report("register", "mirror image", 1);
-        var scale = ScanScale(Points(scan, FinePoints, "scan", run), target.Tree, straight.Map, run);
-        return new(straight.Map, straight.RmsMm, scale, mirrored.RmsMm);
+        var (scale, afterScale) = ScanScale(Points(scan, FinePoints, "scan", run), target.Tree, straight.Map, run);
+        return new(straight.Map, straight.RmsMm, scale, mirrored.RmsMm, afterScale);
     }
 
     private static Vec3[] Points(Mesh mesh, int count, string name, RunContext run)
@@ -127,8 +128,12 @@ public static class RigidRegistration
         return new(map, steps.KeptRmsMm);
     }
 
-    private static double ScanScale(Vec3[] points, TriangleTree tree, Affine3 rigid, RunContext run) =>
-        1 / Math.Cbrt(new TangentPlaneSteps(points, tree, Kept, withScale: true).Run(rigid, 40, SettledMm, run).Determinant);
+    private static (double Scale, double RmsMm) ScanScale(Vec3[] points, TriangleTree tree, Affine3 rigid, RunContext run)
+    {
+        var steps = new TangentPlaneSteps(points, tree, Kept, withScale: true);
+        var map = steps.Run(rigid, 40, SettledMm, run);
+        return (1 / Math.Cbrt(map.Determinant), steps.KeptRmsMm);
+    }
 
     private sealed record Target(TriangleTree Tree, Vec3[] Points);
 

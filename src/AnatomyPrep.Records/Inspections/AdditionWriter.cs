@@ -34,7 +34,7 @@ public static class AdditionWriter
         {
             Number = verified.Additions.Count + 1,
             Record = new(statement.Run.RunId, Hash(File.ReadAllBytes(Path.Combine(folder, RecordFiles.Record)))),
-            PreviousSha256 = verified.Additions.Count == 0 ? null : verified.Additions[^1].Sha256,
+            PreviousSha256 = verified.Additions.Count > 0 ? verified.Additions[^1].Sha256 : null,
         };
         var aside = Path.Combine(Path.GetDirectoryName(folder)!, $".{Path.GetFileName(folder)}.unfinished-addition-{Environment.ProcessId}");
         try

@@ -50,7 +50,8 @@ public sealed record PrintBody(string Printer, string Material, string Lot, int 
 
 public sealed record PostProcessingBody(string Process, string? Lot = null);
 
-public sealed record InspectionBody(bool Passed, string Method, double? LargestDeviationMm = null);
+/// <param name="AdditionSha256">Hash of the addition to the run's record that holds the figures; null for an inspection without one.</param>
+public sealed record InspectionBody(bool Passed, string Method, double? LargestDeviationMm = null, string? AdditionSha256 = null);
 
 /// <param name="To">Code of the receiver, not a name.</param>
 public sealed record DeliveryBody(string To, int Copies = 1);

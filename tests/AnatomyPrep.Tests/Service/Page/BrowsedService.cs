@@ -20,6 +20,9 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
 
     internal const string Passphrase = "one passphrase for all keys";
 
+    // Software rendering on a loaded machine is slow, not hung: the watchdog would end it.
+    private static readonly string[] s_options = ["--no-sandbox", "--disable-dev-shm-usage", "--disable-gpu-watchdog"];
+
     private readonly Dictionary<string, string> _real = [];
     private readonly TestFolder _folder = new();
     private ServiceClient? _ada;
@@ -39,7 +42,7 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
         (SourceId, Job) = await MakeAsync(phantom, "wedge", _folder["wedge"]);
         _playwright = await Playwright.CreateAsync();
         // Root, as in a container, cannot use Chromium's own sandbox.
-        _browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = ["--no-sandbox", "--disable-dev-shm-usage"] });
+        _browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = s_options });
     }
 
     public async Task DisposeAsync()
@@ -101,7 +104,7 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
     {
         var name = $"p{Guid.NewGuid():N}"[..12];
         await Service.Accounts.AcceptAsync(Service.Accounts.Invite(role, null), name, ServiceClient.Password);
-        var browser = addedOptions is null ? _browser : await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = ["--no-sandbox", "--disable-dev-shm-usage", addedOptions] });
+        var browser = addedOptions is null ? _browser : await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = [.. s_options, .. addedOptions.Split(' ')] });
         var context = await browser.NewContextAsync(new() { ViewportSize = new() { Width = width, Height = height }, ColorScheme = dark ? ColorScheme.Dark : ColorScheme.Light });
         var visitor = new Visitor(await context.NewPageAsync(), Service.Address, name, addedOptions is null ? null : browser);
         await visitor.SignInAsync();

@@ -97,8 +97,16 @@ export class SolidPane {
     new ResizeObserver(() => this.draw()).observe(this.root);
     scene.watch((_, changed) => {
       if (changed.has("point")) this.#near = null;
-      if (["point", "measures", "marks", "remarks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
+      // A point that is dragged moves too: a large solid is drawn simplified until it rests.
+      if (changed.has("point") && this.#isPlaced) this.#stir();
+      else if (["point", "measures", "marks", "remarks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
     });
+    // A browser may take the drawing away (its graphics process ended, too many pages): said so, and drawn again once it gives it back.
+    this.#canvas.addEventListener("webglcontextlost", (e) => {
+      e.preventDefault();
+      this.#caption.textContent = text.bench.solidLost;
+    });
+    this.#canvas.addEventListener("webglcontextrestored", () => this.draw());
   }
 
   /** @param isPlaced the solid lies where the images are; else it was laid for a machine and has no letters. */

@@ -21,14 +21,17 @@ internal static class VerifyCommand
     {
         var target = new Argument<string>("DIR|RECORD|BUNDLE") { Description = "Folder of a run, its record.json, or a bundle from a ledger" };
         var key = new Option<string?>("--key") { Description = "Public key (PEM) of the signer you trust" };
+        var inspectors = new Option<string[]>("--inspector-key") { Description = "With --key: further public keys (PEM) that may have signed additions; may be repeated" };
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
         var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
         var code = new Option<string?>("--code") { Description = "What the square code on a report or label says: it must be this record's" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, source, model, tolerance, code, json };
+        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, inspectors, source, model, tolerance, code, json };
         command.Validators.Add(result =>
         {
+            if (result.GetValue(inspectors) is { Length: > 0 } && result.GetValue(key) is null)
+                result.AddError("--inspector-key needs --key: whose record it is.");
             if (result.GetValue(model) is not null && result.GetValue(source) is null)
                 result.AddError("--model needs --source: what the model is laid beside.");
             if (result.GetValue(tolerance) is not (null or (> 0 and <= 100)))
@@ -42,14 +45,17 @@ internal static class VerifyCommand
                 var path = parsed.GetValue(target)!;
                 if (File.Exists(path) && BundleVerifier.LooksLikeBundle(path))
                     return Task.FromResult(LedgerKeeping.Show(parsed.GetValue(json), context.Output, BundleVerifier.Verify(File.ReadAllBytes(path), trusted)));
-                var report = context.Run(run => RecordVerifier.Verify(path, trusted, parsed.GetValue(source), run), cancellation);
+                VerificationKey[] known = [.. (parsed.GetValue(inspectors) ?? []).Select(p => VerificationKey.FromPem(File.ReadAllText(p), Path.GetFileName(p)))];
+                var report = context.Run(run => RecordVerifier.Verify(path, trusted, parsed.GetValue(source), run, known), cancellation);
+                foreach (var one in known)
+                    one.Dispose();
                 if (parsed.GetValue(code) is { } scanned)
                     report = WithCode(report, scanned.Trim());
                 var agreement = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
                     ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
                     : null;
                 if (parsed.GetValue(json))
-                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Agreement = agreement });
+                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Additions = report.Additions.Select(a => new { a.Number, a.Sha256, a.SignerKeyId, a.Inspection.Passed, a.Inspection.At }), Agreement = agreement });
                 else
                     Show(context, report, agreement);
                 return Task.FromResult(report.Holds && agreement is not { Findings.Count: > 0 } ? ExitCodes.Done : ExitCodes.CheckFailed);
@@ -85,6 +91,8 @@ internal static class VerifyCommand
             Output.WriteResult($"DIFFERS  {failed.Thing}: {failed.Check}: expected {failed.Expected}, found {failed.Found}");
         foreach (var note in report.Notes)
             context.Output.Say(note);
+        foreach (var addition in report.Additions)
+            Output.WriteResult($"addition {addition.Number}: {(addition.Inspection.Caliper is null ? "scan" : "caliper")} of the printed part, {(addition.Inspection.Passed ? "passed" : "NOT passed")}");
         Output.WriteResult(report.Holds
             ? $"holds: {report.Checks.Count} checks, signed by key {report.SignerKeyId}"
             : $"does NOT hold: {report.Failed.Count()} of {report.Checks.Count} checks failed");

@@ -14,7 +14,8 @@ internal static class MarkPen
 
     private static readonly Rgb s_ink = new(176, 18, 96);
 
-    internal static void Draw(Canvas canvas, PreviewPanel panel, DepthRaster raster, PictureMark mark, Rgb paper)
+    /// <param name="number">Of the mark on its picture; names of several stand at different places along their lines.</param>
+    internal static void Draw(Canvas canvas, PreviewPanel panel, DepthRaster raster, PictureMark mark, int number, Rgb paper)
     {
         var (x0, y0) = Place(panel, mark.FromMm);
         var (x1, y1) = Place(panel, mark.ToMm);
@@ -24,8 +25,9 @@ internal static class MarkPen
         var (dx, dy) = length > 1 ? (-(y1 - y0) / length, (x1 - x0) / length) : (1.0, 0.0);
         End(canvas, panel, raster, mark.FromMm, dx, dy, paper);
         End(canvas, panel, raster, mark.ToMm, dx, dy, paper);
-        // Beside the line, not at its middle, where lines cross: at a third from the end.
-        Name(canvas, mark.Name, x0 + ((x1 - x0) / 3) + (dx * 16), y0 + ((y1 - y0) / 3) + (dy * 16), paper);
+        // Beside the line, not at its middle, where lines cross.
+        var part = 0.15 + (0.14 * (number % 6));
+        Name(canvas, mark.Name, x0 + ((x1 - x0) * part) + (dx * 16), y0 + ((y1 - y0) * part) + (dy * 16), paper);
     }
 
     private static void End(Canvas canvas, PreviewPanel panel, DepthRaster raster, Vec3 atMm, double dx, double dy, Rgb paper)

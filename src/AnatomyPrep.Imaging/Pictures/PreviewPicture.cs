@@ -187,8 +187,8 @@ public static class PreviewPicture
     {
         var raster = DepthRaster.Draw(mesh, panel.Frame, run);
         SurfaceShading.Draw(canvas, panel.Left, panel.Top, mesh, normals, raster, s_paper, options.Colours, run);
-        foreach (var mark in options.Marks)
-            MarkPen.Draw(canvas, panel, raster, mark, s_paper);
+        for (var m = 0; m < options.Marks.Count; m++)
+            MarkPen.Draw(canvas, panel, raster, options.Marks[m], m, s_paper);
         DrawLetters(canvas, panel, options.Axes);
     }
 

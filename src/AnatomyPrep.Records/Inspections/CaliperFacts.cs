@@ -17,7 +17,7 @@ public sealed record CaliperReading(string Name, string Axis, Vec3 FromMm, Vec3 
 /// <summary>Size of the part along an axis as a multiple of the model's.</summary>
 /// <param name="Scale">Slope through the origin of readings over expected lengths, by least squares.</param>
 /// <param name="StandardError">Of the slope; left out where the axis has one distance.</param>
-public sealed record AxisScale(string Axis, int Count, double Scale, double? StandardError);
+public sealed record AxisScale(string Axis, int Count, double Scale, double? StandardError = null);
 
 /// <summary>The distances of a sheet, measured on the part with a caliper.</summary>
 /// <param name="Sheet">Code of the sheet: it changes with the model and the distances.</param>
@@ -26,14 +26,14 @@ public sealed record AxisScale(string Axis, int Count, double Scale, double? Sta
 /// <param name="ReadingSdMm">How far readings of the same distance scatter; left out where each was read once.</param>
 /// <param name="Scales">Computed from the readings, in the order x, y, z.</param>
 public sealed record CaliperFacts(
-    string Sheet, string? Instrument, DateOnly? CalibratedUntil, IReadOnlyList<CaliperReading> Distances, LimitsOfAgreement Agreement, double? ReadingSdMm, IReadOnlyList<AxisScale> Scales)
+    string Sheet, IReadOnlyList<CaliperReading> Distances, LimitsOfAgreement Agreement, IReadOnlyList<AxisScale> Scales, string? Instrument = null, DateOnly? CalibratedUntil = null, double? ReadingSdMm = null)
 {
     /// <exception cref="ArgumentException">Fewer than two distances, or one without a reading.</exception>
     public static CaliperFacts Of(string sheet, string? instrument, DateOnly? calibratedUntil, IReadOnlyList<CaliperReading> distances)
     {
         if (distances.Any(d => d.ReadingsMm.Count == 0))
             throw new ArgumentException("A distance has no reading.", nameof(distances));
-        return new(sheet, instrument, calibratedUntil, distances, LimitsOfAgreement.Of([.. distances.Select(d => d.DifferenceMm())]), Scatter(distances), [.. Axes(distances)]);
+        return new(sheet, distances, LimitsOfAgreement.Of([.. distances.Select(d => d.DifferenceMm())]), [.. Axes(distances)], instrument, calibratedUntil, Scatter(distances));
     }
 
     /// <summary>Standard deviation of single readings about the mean of their distance, over all distances.</summary>

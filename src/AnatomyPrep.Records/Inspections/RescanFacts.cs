@@ -16,9 +16,9 @@ namespace AnatomyPrep.Records.Inspections;
 /// <param name="WithinP95Mm">95 % of the scan lies nearer than this, without sign.</param>
 /// <param name="MaxAtMm">Where the largest deviation is, on the model.</param>
 public sealed record RescanFacts(
-    SourceFacts Source, PlanFacts? Plan, IReadOnlyList<Vec3> ScanToModel,
+    SourceFacts Source, IReadOnlyList<Vec3> ScanToModel,
     double ResidualMm, double ResidualAfterScaleMm, double MirroredResidualMm, double Scale, double CoveredShare,
-    double SignedMeanMm, double RmsMm, double P5Mm, double P50Mm, double P95Mm, double WithinP95Mm, double MaxMm, Vec3 MaxAtMm)
+    double SignedMeanMm, double RmsMm, double P5Mm, double P50Mm, double P95Mm, double WithinP95Mm, double MaxMm, Vec3 MaxAtMm, PlanFacts? Plan = null)
 {
     /// <summary>Less than this of the model seen: nothing can be said of the rest.</summary>
     public const double LeastCovered = 0.5;

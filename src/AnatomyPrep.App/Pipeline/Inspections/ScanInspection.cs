@@ -32,8 +32,8 @@ internal sealed class ScanInspection(Workbench bench)
         var facts = inspected.Facts(bench.Clock.GetUtcNow(), toleranceMm, inspector) with
         {
             Scan = new(
-                source.Facts, made, [map.X, map.Y, map.Z, map.Translation], r.ResidualRmsMm, r.AfterScaleRmsMm, r.MirroredRmsMm, r.ScanScale, found.CoveredShare,
-                found.SignedMeanMm, found.RmsMm, found.P5Mm, found.P50Mm, found.P95Mm, found.WithinP95Mm, found.MaxMm, found.MaxAtMm),
+                source.Facts, [map.X, map.Y, map.Z, map.Translation], r.ResidualRmsMm, r.AfterScaleRmsMm, r.MirroredRmsMm, r.ScanScale, found.CoveredShare,
+                found.SignedMeanMm, found.RmsMm, found.P5Mm, found.P50Mm, found.P95Mm, found.WithinP95Mm, found.MaxMm, found.MaxAtMm, made),
         };
         facts = facts with { Passed = facts.Passes(), Findings = [.. source.Findings, .. Findings(facts, facts.Scan!)] };
         return (facts, Draw(inspected, found, toleranceMm, run));

@@ -74,7 +74,7 @@ public sealed class PartAgainstModelTests
     /// Three arms of 80, 50 and 60 mm from one corner, 25 mm thick, which no rotation and no mirror maps onto itself: the boundary of the filled
     /// cells of a grid of about 5 mm, faces moved outward.
     /// </summary>
-    private static Mesh Corner(double outward)
+    internal static Mesh Corner(double outward)
     {
         double[] Lines(double end) =>
             [.. Enumerable.Range(0, 6).Select(i => -outward + (i * (25 + (2 * outward)) / 5)), .. Enumerable.Range(1, 6).Select(i => 25 + outward + (i * (end - 25) / 6))];

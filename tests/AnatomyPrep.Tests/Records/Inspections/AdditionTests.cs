@@ -26,6 +26,22 @@ public sealed class AdditionTests
         Directory.GetFileSystemEntries(Path.GetDirectoryName(run.Path)!, $".{Path.GetFileName(run.Path)}*").Should().BeEmpty("nothing is left aside");
     }
 
+    /// <summary>What may be left out is left out, and read again: one distance along an axis, read once, with a caliper nobody named; a scan that is a surface.</summary>
+    [Fact]
+    public void Additions_with_nothing_but_what_is_needed_hold()
+    {
+        using var run = Inspected(0);
+        CaliperReading[] distances = [new("X1", "x", Vec3.Zero, new(20, 0, 0), 20, 0.05, [20.1]), new("Y1", "y", Vec3.Zero, new(0, 30, 0), 30, 0.05, [30])];
+        AdditionWriter.Write(run.Path, Verify(run), Facts() with { Caliper = CaliperFacts.Of("sheet", null, null, distances) }, [], s_key);
+        var scan = new RescanFacts(
+            SampleRun.Facts().Source, [new(1, 0, 0), new(0, 1, 0), new(0, 0, 1), Vec3.Zero], 0.1, 0.1, 3, 1, 0.9, 0, 0.1, -0.2, 0, 0.2, 0.25, 0.6, Vec3.Zero);
+        AdditionWriter.Write(run.Path, Verify(run), Facts() with { Caliper = null, Scan = scan }, [], s_key);
+        var report = Verify(run);
+        report.Failed.Should().BeEmpty();
+        report.Additions.Should().HaveCount(2);
+        report.Additions[1].Inspection.LargestMm().Should().Be(0.6);
+    }
+
     [Fact]
     [Trait("Kind", "Hostile")]
     public void Every_byte_changed_in_an_addition_is_detected_and_named()

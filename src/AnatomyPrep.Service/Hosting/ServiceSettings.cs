@@ -33,6 +33,8 @@ public sealed record ServiceSettings
 
     public TelemetrySettings Telemetry { get; init; } = new();
 
+    public IReadOnlyList<Dicomweb.ArchiveSettings> Archives { get; init; } = [];
+
     public RetentionSettings Retention { get; init; } = new();
 
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
@@ -51,6 +53,9 @@ public sealed record ServiceSettings
             settings.Ledger.Check();
             settings.Messages.Check();
             settings.Telemetry.Check();
+            foreach (var archive in settings.Archives)
+                archive.Check();
+            Require(settings.Archives.DistinctBy(a => a.Name).Count() == settings.Archives.Count, "archives", "a name twice", "each a name of its own");
             settings.Retention.Check();
             return settings;
         }

@@ -1,5 +1,6 @@
 using System.CommandLine;
 using AnatomyPrep.App.Cli.Ledgers;
+using AnatomyPrep.App.Cli.Remote;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Records.Ledgers;
@@ -31,7 +32,11 @@ internal static class CommandLine
             ProfilesCommand.Create(),
             PrintableCommand.Create(context),
             PhantomCommand.Create(context),
+            RequestsCommand.Create(),
+            SignIn.Create(),
         };
+        var remote = new RemoteCommands(context);
+        remote.AddTo(root);
         var parsed = root.Parse(args);
         if (parsed.Errors.Count > 0)
         {
@@ -44,6 +49,8 @@ internal static class CommandLine
         try
         {
             var configuration = new InvocationConfiguration { EnableDefaultExceptionHandler = false };
+            if (remote.Wants(parsed))
+                return await remote.RunAsync(parsed).ConfigureAwait(false);
             return await parsed.InvokeAsync(configuration).ConfigureAwait(false);
         }
         catch (Exception e)

@@ -6,7 +6,7 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// <summary>One file that came in, by its header. UIDs are for grouping only: none may be logged or shown.</summary>
 /// <param name="SourceTitle">Calling title of the association that brought it; null where it is none.</param>
 /// <param name="Refusal">Why it is no usable CT image; the other values are then null.</param>
-public sealed record ArrivedFile(string Path, string? StudyUid, string? SeriesUid, string? InstanceUid, string? SourceTitle, Finding? Refusal, ImageFacts? Facts = null);
+public sealed record ArrivedFile(string Path, string? StudyUid, string? SeriesUid, string? InstanceUid, string? SourceTitle, Finding? Refusal, ImageFacts? Facts = null, string? SopClass = null);
 
 /// <summary>What a header says of its picture.</summary>
 /// <param name="BodyPart">One of <see cref="BodyParts.Terms"/>.</param>
@@ -50,6 +50,6 @@ public sealed class ArrivalReader(ReaderCommand reader, ReaderLimits? limits = n
         var missing = facts is { SopInstance: "" } ? new Fault(FindingCodes.FileUnreadable, Tag.Name(Tag.SopInstanceUid), "missing", "Send this file again from its source.") : null;
         return (fault ?? missing) is { } why
             ? new(path, null, null, null, facts?.SourceTitle, why.ToFinding(Severity.Caution, "A file that came in"))
-            : new(path, facts!.Study, facts.Series, facts.SopInstance, facts.SourceTitle, null, new(facts.BodyPart, facts.Laterality, (long)facts.Rows * facts.Columns * facts.Slices.Count));
+            : new(path, facts!.Study, facts.Series, facts.SopInstance, facts.SourceTitle, null, new(facts.BodyPart, facts.Laterality, (long)facts.Rows * facts.Columns * facts.Slices.Count), facts.SopClass);
     }
 }

@@ -14,6 +14,16 @@ public sealed record AccountEntry(string Name, string Role, DateTimeOffset Creat
 /// <summary>A session: the secret of the cookie, and the token that each changing request must carry in a header.</summary>
 public sealed record NewSession(string Secret, string CsrfToken, AccountEntry Account);
 
+/// <summary>A token as the lists show it.</summary>
+public sealed record TokenEntry(string Id, string Name, DateTimeOffset ExpiresAt);
+
+/// <param name="Secret">Given once, never again.</param>
+public sealed record NewToken(string Id, string Secret)
+{
+    /// <summary>Never printed whole.</summary>
+    public override string ToString() => Id;
+}
+
 /// <summary>Who a request comes from.</summary>
 internal sealed record SessionOwner(string Name, string Role, string CsrfToken);
 
@@ -28,6 +38,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
     private const int LongestPasswordLength = 256;
     private const int LongestName = 40;
     private const int MostWrongTries = 5;
+    private const int LongestTokenDays = 366;
 
     internal const string Schema = """
         CREATE TABLE IF NOT EXISTS account (
@@ -50,6 +61,12 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
             secret_hash TEXT PRIMARY KEY,
             account TEXT NOT NULL REFERENCES account (name),
             csrf TEXT NOT NULL,
+            expires_at TEXT NOT NULL);
+        CREATE TABLE IF NOT EXISTS token (
+            id TEXT PRIMARY KEY,
+            secret_hash TEXT NOT NULL UNIQUE,
+            account TEXT NOT NULL REFERENCES account (name),
+            name TEXT NOT NULL,
             expires_at TEXT NOT NULL);
         """;
 
@@ -118,6 +135,42 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         return isRight && mayTry ? Open(name) : Refuse(found is null || !mayTry ? null : name);
     }
 
+    /// <summary>Makes a token for programs of an account: its secret is given once and kept as a hash.</summary>
+    /// <exception cref="PlanException">Name or days are not allowed.</exception>
+    public NewToken MakeToken(string account, string name, int days)
+    {
+        if (name.Length is 0 or > LongestName || !name.All(c => char.IsAsciiLetterOrDigit(c) || c is '.' or '-' or '_'))
+            throw new PlanException("token", null, "name", "not allowed", "1 to 40 letters, digits, '.', - and _");
+        if (days is < 1 or > LongestTokenDays)
+            throw new PlanException("token", null, "days", "not allowed", "1 to 366");
+        var (id, secret) = (Guid.CreateVersion7(clock.GetUtcNow()).ToString("N"), NewSecret());
+        database.Write(change =>
+        {
+            change.Execute("DELETE FROM token WHERE expires_at < @now", ("@now", Now()));
+            change.Execute("INSERT INTO token (id, secret_hash, account, name, expires_at) VALUES (@id, @hash, @account, @name, @until)", ("@id", id), ("@hash", HashOf(secret)), ("@account", account), ("@name", name), ("@until", Now(TimeSpan.FromDays(days))));
+            events.Append(change, new("token.made", account, account, Detail: $"{id[..12]} for {days} days"));
+        });
+        return new(id, secret);
+    }
+
+    /// <summary>Tokens of an account that still hold.</summary>
+    public IReadOnlyList<TokenEntry> Tokens(string account) => database.Read(
+        "SELECT id, name, expires_at FROM token WHERE account = @account AND expires_at > @now ORDER BY id", r => new TokenEntry(r.GetString(0), r.GetString(1), RecordTime.Parse(r.GetString(2))), ("@account", account), ("@now", Now()));
+
+    /// <summary>Ends a token; false when the account has none such.</summary>
+    public bool EndToken(string account, string id) => database.Write(change =>
+    {
+        if (change.Execute("DELETE FROM token WHERE id = @id AND account = @account", ("@id", id), ("@account", account)) == 0)
+            return false;
+        events.Append(change, new("token.ended", account, account, Detail: id.Length > 12 ? id[..12] : id));
+        return true;
+    });
+
+    /// <summary>Whose token a secret is.</summary>
+    internal SessionOwner? TokenOwner(string secret) => database.ReadOne(
+        "SELECT a.name, a.role FROM token t JOIN account a ON a.name = t.account WHERE t.secret_hash = @hash AND t.expires_at > @now AND a.disabled = 0",
+        r => new SessionOwner(r.GetString(0), r.GetString(1), ""), ("@hash", HashOf(secret)), ("@now", Now()));
+
     public void SignOut(string secret) => database.Write(change => change.Execute("DELETE FROM session WHERE secret_hash = @hash", ("@hash", HashOf(secret))));
 
     /// <summary>Disables an account and ends its sessions; false when there is none, or it is the last administrator's.</summary>
@@ -127,6 +180,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
             "UPDATE account SET disabled = 1 WHERE lower(name) = lower(@name) AND (role <> @admin OR (SELECT count(*) FROM account WHERE role = @admin AND disabled = 0) > 1)", ("@name", name), ("@admin", Roles.Administrator)) == 0)
             return false;
         change.Execute("DELETE FROM session WHERE lower(account) = lower(@name)", ("@name", name));
+        change.Execute("DELETE FROM token WHERE lower(account) = lower(@name)", ("@name", name));
         events.Append(change, new("account.disabled", name, actor));
         return true;
     });

@@ -21,6 +21,11 @@ internal static class AccountApi
         api.MapDelete("/session", SignOut).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapGet("/accounts", (AccountStore accounts) => new ListPart<AccountEntry>(accounts.List(), null)).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
         api.MapPost("/accounts/{name}/disable", Disable).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
+        api.MapGet("/tokens", (AccountStore accounts, ClaimsPrincipal user) => new ListPart<TokenEntry>(accounts.Tokens(user.Identity!.Name!), null)).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapPost("/tokens", (AskedToken asked, AccountStore accounts, ClaimsPrincipal user) => accounts.MakeToken(user.Identity!.Name!, asked.Name, asked.Days)).RequireAuthorization(p => p.RequireRole(Roles.All));
+        api.MapDelete("/tokens/{id}", (string id, AccountStore accounts, ClaimsPrincipal user) => accounts.EndToken(user.Identity!.Name!, id)
+            ? Results.NoContent()
+            : Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such token of yours")).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapPost("/invitations", Invite).RequireAuthorization(p => p.RequireRole(Roles.Administrator));
     }
 
@@ -36,15 +41,16 @@ internal static class AccountApi
         return Results.Ok(new SessionAnswer(session.Account.Name, session.Account.Role, session.CsrfToken));
     }
 
-    private static SessionAnswer GetSession(AccountStore accounts, HttpContext context)
-    {
-        var owner = accounts.Owner(context.Request.Cookies[SessionHandler.Cookie]!)!;
-        return new(owner.Name, owner.Role, owner.CsrfToken);
-    }
+    /// <summary>A token has no session: its owner is told, and no CSRF token.</summary>
+    private static SessionAnswer GetSession(AccountStore accounts, HttpContext context, ClaimsPrincipal user) =>
+        context.Request.Cookies[SessionHandler.Cookie] is { } secret && accounts.Owner(secret) is { } owner
+            ? new(owner.Name, owner.Role, owner.CsrfToken)
+            : new(user.Identity!.Name!, user.FindFirstValue(ClaimTypes.Role)!, "");
 
     private static IResult SignOut(AccountStore accounts, HttpContext context)
     {
-        accounts.SignOut(context.Request.Cookies[SessionHandler.Cookie]!);
+        if (context.Request.Cookies[SessionHandler.Cookie] is { } secret)
+            accounts.SignOut(secret);
         context.Response.Cookies.Delete(SessionHandler.Cookie, SessionHandler.CookieOptions(context));
         return Results.NoContent();
     }

@@ -20,6 +20,22 @@ public sealed record SessionAnswer(string Name, string Role, string CsrfToken);
 
 public sealed record NewInvitation(string Role);
 
+/// <param name="Name">What it is for.</param>
+public sealed record AskedToken(string Name, int Days = 30);
+
+/// <summary>What became of an upload that was handed in.</summary>
+/// <param name="Sorted">All its files were looked at.</param>
+/// <param name="Series">Pseudonyms of the series its images belong to; each becomes a source once nothing more comes.</param>
+/// <param name="Sources">Their sources, as far as they are filed.</param>
+/// <param name="Refused">Codes and numbers of files that were not taken.</param>
+public sealed record UploadOutcome(bool Sorted, IReadOnlyList<string> Series, IReadOnlyList<string> Sources, IReadOnlyList<string> Refused);
+
+/// <summary>What a command said that was run here.</summary>
+/// <param name="ExitCode">As on the command line.</param>
+/// <param name="Output">Its JSON.</param>
+/// <param name="Messages">What it said to people.</param>
+public sealed record CommandAnswer(int ExitCode, string Output, string Messages);
+
 /// <param name="Link">Works once, for a day; whoever opens it chooses name and password.</param>
 public sealed record InvitationAnswer(string Link);
 
@@ -42,17 +58,18 @@ public sealed record ProgressView(string Stage, double Share);
 /// <param name="Reason">Why it failed, or will be tried again.</param>
 /// <param name="Remedy">What to do about it.</param>
 /// <param name="Holds">Of a finished job: every check held.</param>
+/// <param name="ExitCode">Of a failed job whose worker ended by itself: as on the command line.</param>
 /// <param name="Artifacts">Files of a finished job.</param>
 public sealed record JobView(
     string Id, JobState State, Purpose Purpose, string Anatomy, Side? Side, double Scale, string Plan, string? Profile, string? RequesterCode, DateOnly? NeededBy, string? SourceId, string? RequestId,
     DateTimeOffset CreatedAt, string CreatedBy, int Attempt, int Faults, ProgressView? Progress, bool? Holds, string? Reason, string? Remedy,
-    DateTimeOffset? StartedAt, DateTimeOffset? HeartbeatAt, DateTimeOffset? EndedAt, bool CancelAsked, IReadOnlyList<Artifact> Artifacts)
+    DateTimeOffset? StartedAt, DateTimeOffset? HeartbeatAt, DateTimeOffset? EndedAt, bool CancelAsked, int? ExitCode, IReadOnlyList<Artifact> Artifacts)
 {
     internal static JobView Of(JobEntry job, DataFolder folder) => new(
         job.Id, job.State, job.Request.Purpose, job.Request.Anatomy, job.Request.Side, job.Request.Scale, job.Request.Plan, job.Request.Profile, job.Request.RequesterCode, job.Request.NeededBy,
         job.Request.SourceId, job.Request.RequestId, job.CreatedAt, job.CreatedBy, job.Attempt, job.Faults,
         job is { State: JobState.Running, Stage: { } stage } ? new(stage, job.Share ?? 0) : null, job.Holds, job.Reason, job.Remedy,
-        job.StartedAt, job.HeartbeatAt, job.EndedAt, job.CancelAsked, Jobs.Artifacts.Of(job, folder));
+        job.StartedAt, job.HeartbeatAt, job.EndedAt, job.CancelAsked, job.ExitCode, Jobs.Artifacts.Of(job, folder));
 }
 
 /// <summary>A request as the API shows it.</summary>

@@ -1,3 +1,4 @@
+using System.Data.Common;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Ledgers;
 using Microsoft.AspNetCore.Diagnostics;
@@ -19,11 +20,14 @@ internal sealed class Problems(IProblemDetailsService writer, ILogger<Problems> 
             CheckFailedException e => Problem(StatusCodes.Status409Conflict, "A check does not hold", e.Message, e.Check),
             BadHttpRequestException e => Problem(e.StatusCode, "The request cannot be read", "Its body, a parameter or its size is not what this address takes.", null),
             LedgerRefusedException e => Refused(e),
+            DbException => Problem(StatusCodes.Status503ServiceUnavailable, "The database does not answer", "Nothing was changed. Try again; if it stays so, see /health/ready and the log of the service.", null),
             IOException => Problem(StatusCodes.Status507InsufficientStorage, "The disk does not take it", "Look at the free space of the data folder, then try again.", null),
             _ => Problem(StatusCodes.Status500InternalServerError, "Internal error", "The log of the service has the details.", null),
         };
         if (problem.Status == StatusCodes.Status500InternalServerError)
             log.LogError(exception, "Request {Trace} failed", httpContext.TraceIdentifier);
+        if (exception is DbException)
+            log.LogError("Request {Trace}: the database does not answer: {Kind}", httpContext.TraceIdentifier, exception.GetType().Name);
         httpContext.Response.StatusCode = problem.Status!.Value;
         return await writer.TryWriteAsync(new() { HttpContext = httpContext, ProblemDetails = problem }).ConfigureAwait(false);
     }

@@ -1,5 +1,6 @@
 using System.Security.Claims;
 using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Hosting;
 using AnatomyPrep.Service.Intake;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Http;
@@ -22,11 +23,16 @@ internal static class UploadApi
         uploads.MapGet("/{id}", Get);
         uploads.MapPut("/{id}/files/{number:int}", PutAsync);
         uploads.MapPost("/{id}/complete", (string id, UploadStore uploads, ClaimsPrincipal user) => Decided(uploads.Complete(id, user.Identity!.Name!)));
+        uploads.MapGet("/{id}/outcome", (string id, UploadStore uploads, ClaimsPrincipal user) => uploads.Outcome(id, user.Identity!.Name!) is { } outcome
+            ? Results.Ok(new UploadOutcome(outcome.Sorted, outcome.Series, outcome.Sources, outcome.Refused))
+            : NotFound()).Produces<UploadOutcome>();
         uploads.MapDelete("/{id}", (string id, UploadStore uploads, ClaimsPrincipal user) => Decided(uploads.Abandon(id, user.Identity!.Name!)));
     }
 
-    private static IResult Begin(UploadStore uploads, ClaimsPrincipal user)
+    private static IResult Begin(UploadStore uploads, DiskGuard disk, ClaimsPrincipal user)
     {
+        if (disk.IsFull)
+            return Results.Problem(statusCode: StatusCodes.Status507InsufficientStorage, title: "The disk is full", detail: "Less than storage.leastFreeMegabytes is free. Try again when there is room.");
         var id = uploads.Begin(user.Identity!.Name!);
         return Results.Created($"/api/v1/uploads/{id}", new UploadAnswer(id, []));
     }

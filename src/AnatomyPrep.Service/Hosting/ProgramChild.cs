@@ -17,6 +17,9 @@ public sealed class ProgramChild(ServiceStart start, DataFolder folder, ServiceS
     public SupervisedProcess Work(TimeSpan longest, params string[] arguments) =>
         Silent(Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments));
 
+    /// <summary>As <see cref="Work"/>, for a command whose output the caller reads.</summary>
+    public SupervisedProcess Answer(TimeSpan longest, params string[] arguments) => Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments);
+
     /// <summary>For a command that ends at once and whose output does not matter.</summary>
     public SupervisedProcess Check(params string[] arguments) => Silent(Start(s_short, arguments));
 

@@ -1,3 +1,4 @@
+using System.Data.Common;
 using System.Net;
 using System.Security.Cryptography.X509Certificates;
 using System.Text.Json;
@@ -7,6 +8,7 @@ using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Service.Accounts;
 using AnatomyPrep.Service.Api;
+using AnatomyPrep.Service.Dicomweb;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Intake;
 using AnatomyPrep.Service.Jobs;
@@ -119,6 +121,8 @@ public static class ServiceHost
         services.AddSingleton<SeriesIntake>();
         services.AddSingleton<WatchedFolder>();
         services.AddSingleton<UploadStore>();
+        services.AddSingleton<DicomParts>();
+        services.AddSingleton<Archives>();
         services.AddHostedService<IntakeService>();
         services.AddSingleton<Receiver>();
         services.AddHostedService(s => s.GetRequiredService<Receiver>());
@@ -127,6 +131,7 @@ public static class ServiceHost
     private static void AddJobs(IServiceCollection services, DataFolder folder, ServiceSettings settings)
     {
         services.AddSingleton<ProgramChild>();
+        services.AddSingleton<CommandDesk>();
         services.AddSingleton<JobRunner>();
         services.AddHostedService<JobPump>();
         services.AddQuartz(quartz =>
@@ -187,7 +192,8 @@ public static class ServiceHost
             limiter.AddPolicy(AccountApi.TriesLimit, context => RateLimitPartition.GetFixedWindowLimiter(
                 context.Connection.RemoteIpAddress ?? IPAddress.None, _ => new() { PermitLimit = TriesPerMinute, Window = TimeSpan.FromMinutes(1) }));
         });
-        services.AddOpenApi("v1");
+        // 3.0: what most generators of clients read.
+        services.AddOpenApi("v1", options => options.OpenApiVersion = Microsoft.OpenApi.OpenApiSpecVersion.OpenApi3_0);
     }
 
     private static void Map(WebApplication app)
@@ -214,18 +220,31 @@ public static class ServiceHost
         api.MapChanges();
         api.MapIntake();
         api.MapUploads();
+        api.MapCommands();
         api.MapAccounts();
         api.MapLedger();
         api.MapSignatures();
         api.MapViewing();
         api.MapMessages();
+        api.MapArchives();
+        app.MapStow();
         api.MapRetention();
     }
 
-    /// <summary>Ready is a service whose database answers, whose disk has room, and whose ledger held when it was last checked.</summary>
-    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger)
+    /// <summary>Ready is a service whose database answers, whose receiver listens, whose disk has room, and whose ledger held when it was last checked.</summary>
+    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger, Receiver receiver, ServiceSettings settings)
     {
-        accounts.List();
+        try
+        {
+            accounts.List();
+        }
+        catch (DbException)
+        {
+            return Results.Text("the database does not answer", statusCode: StatusCodes.Status503ServiceUnavailable);
+        }
+
+        if (settings.Receiver.Enabled && !receiver.Listens)
+            return Results.Text("the receiver does not listen: another program may have its port", statusCode: StatusCodes.Status503ServiceUnavailable);
         if (ledger.State is { Holds: false } state)
             return Results.Text($"the ledger does not hold: {string.Join(", ", state.Failures.Select(f => f.Split(':')[0]).Distinct())}", statusCode: StatusCodes.Status503ServiceUnavailable);
         return disk.IsFull ? Results.Text("the disk is full", statusCode: StatusCodes.Status503ServiceUnavailable) : Results.Text("ready");

@@ -33,6 +33,8 @@ public sealed record ServiceSettings
 
     public TelemetrySettings Telemetry { get; init; } = new();
 
+    public IReadOnlyList<Dicomweb.ArchiveSettings> Archives { get; init; } = [];
+
     public RetentionSettings Retention { get; init; } = new();
 
     /// <exception cref="PlanException">The file is not such settings; the message names the setting.</exception>
@@ -52,6 +54,9 @@ public sealed record ServiceSettings
             settings.Messages.Check();
             settings.Telemetry.Check();
             Require(!Database.AreSame(settings.Storage.Database, settings.Ledger.Postgres), "ledger.postgres", "the database of storage.database", "another database of that server, or another server: both have a table of the name event");
+            foreach (var archive in settings.Archives)
+                archive.Check();
+            Require(settings.Archives.DistinctBy(a => a.Name).Count() == settings.Archives.Count, "archives", "a name twice", "each a name of its own");
             settings.Retention.Check();
             return settings;
         }

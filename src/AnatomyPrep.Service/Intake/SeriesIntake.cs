@@ -18,7 +18,7 @@ namespace AnatomyPrep.Service.Intake;
 /// of the earlier one, which it replaces.
 /// </remarks>
 internal sealed class SeriesIntake(
-    DataFolder folder, ServiceSettings settings, ArrivalReader reader, SiteKey siteKey, SourceStore sources, QuarantineStore quarantine, EventLog events, ArrivalBoard board, TimeProvider clock)
+    DataFolder folder, ServiceSettings settings, ArrivalReader reader, SiteKey siteKey, SourceStore sources, QuarantineStore quarantine, EventLog events, ArrivalBoard board, TimeProvider clock, UploadStore uploads)
 {
     public const string ImagesFolder = "images";
     public const string ManifestFile = "source.json";
@@ -62,6 +62,7 @@ internal sealed class SeriesIntake(
     private void Take(string arrival, RunContext run)
     {
         var refused = new SortedDictionary<string, int>(StringComparer.Ordinal);
+        var series = new HashSet<string>(StringComparer.Ordinal);
         string? title = null;
         try
         {
@@ -73,13 +74,14 @@ internal sealed class SeriesIntake(
                     else if (IsUnknown(arrival, file))
                         title = SetAside(arrival, file);
                     else
-                        Accept(file);
+                        Accept(arrival, file, series);
                 }
         }
         catch (BadInputException)
         {
             // So many of its files kill the reader that the rest is not tried: all of it is set aside.
             SetAsideAll(arrival);
+            uploads.Sorted(Path.GetFileName(arrival));
             return;
         }
 
@@ -88,6 +90,7 @@ internal sealed class SeriesIntake(
         // Counted where they lie: a process that was killed here had moved some of them already.
         if (Directory.Exists(QuarantineOf(arrival)))
             quarantine.Add(Path.GetFileName(arrival), FindingCodes.CallingTitleUnknown, title, Directory.GetFiles(QuarantineOf(arrival)).Length);
+        uploads.Sorted(Path.GetFileName(arrival));
         // What was refused goes with the folder, after its event is written.
         Directory.Delete(arrival, recursive: true);
     }
@@ -148,9 +151,13 @@ internal sealed class SeriesIntake(
         Directory.Delete(arrival, recursive: true);
     }
 
-    private void Accept(ArrivedFile file)
+    /// <param name="series">What this arrival was already noted to hold.</param>
+    private void Accept(string arrival, ArrivedFile file, HashSet<string> series)
     {
         var seriesKey = siteKey.Pseudonym(IdentifierKind.Series, file.SeriesUid)!;
+        // Before the file moves: after a crash nobody could say any more that it was in this arrival.
+        if (series.Add(seriesKey))
+            uploads.Holds(Path.GetFileName(arrival), seriesKey);
         var key = siteKey.Pseudonym(IdentifierKind.Instance, file.InstanceUid)!;
         var images = Path.Combine(folder.Series, seriesKey, ImagesFolder);
         var target = Path.Combine(images, $"{key}.dcm");

@@ -24,7 +24,18 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
             id TEXT PRIMARY KEY,
             account TEXT NOT NULL,
             begun_at TEXT NOT NULL);
+        CREATE TABLE IF NOT EXISTS upload_taken (
+            id TEXT PRIMARY KEY,
+            account TEXT NOT NULL,
+            sorted INTEGER NOT NULL DEFAULT 0);
+        CREATE TABLE IF NOT EXISTS upload_series (
+            id TEXT NOT NULL,
+            series_key TEXT NOT NULL,
+            PRIMARY KEY (id, series_key)) WITHOUT ROWID;
         """;
+
+    /// <summary>Before the id, in the name of the arrival it becomes.</summary>
+    public const string ArrivalPrefix = "u-";
 
     private static readonly TimeSpan s_life = TimeSpan.FromDays(1);
 
@@ -64,22 +75,29 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
         file.Position = file.Length;
         var room = LargestBytes - files.Sum(f => f.Bytes);
         var block = new byte[64 << 10];
-        try
+        while (await ReadAsync(piece, block, cancellation).ConfigureAwait(false) is > 0 and var read)
         {
-            while (await piece.ReadAsync(block, cancellation).ConfigureAwait(false) is > 0 and var read)
-            {
-                room -= read;
-                if (room < 0)
-                    throw new PlanException("upload", null, "size", "too much", $"{settings.Storage.LargestUploadMegabytes} MB in all (storage.largestUploadMegabytes)");
-                await file.WriteAsync(block.AsMemory(0, read), cancellation).ConfigureAwait(false);
-            }
-        }
-        catch (Exception e) when (e is OperationCanceledException or IOException)
-        {
-            // A broken line: what came is kept, and the sender asks where to go on.
+            room -= read;
+            if (room < 0)
+                throw new PlanException("upload", null, "size", "too much", $"{settings.Storage.LargestUploadMegabytes} MB in all (storage.largestUploadMegabytes)");
+            // Whole, whatever becomes of the line; a disk that is full is told of.
+            await file.WriteAsync(block.AsMemory(0, read), CancellationToken.None).ConfigureAwait(false);
         }
 
         return file.Length;
+    }
+
+    /// <summary>A broken line is an end: what came is kept, and the sender asks where to go on.</summary>
+    private static async Task<int> ReadAsync(Stream piece, byte[] block, CancellationToken cancellation)
+    {
+        try
+        {
+            return await piece.ReadAsync(block, cancellation).ConfigureAwait(false);
+        }
+        catch (Exception e) when (e is OperationCanceledException or IOException)
+        {
+            return 0;
+        }
     }
 
     /// <summary>Hands an upload to the intake; false when there is no such upload.</summary>
@@ -87,9 +105,42 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
     {
         if (Files(id, account) is not { } files)
             return false;
-        Close(id, account, new("upload.completed", id, account, Detail: $"{files.Count} files"), () => Directory.Move(PlaceOf(id), Path.Combine(folder.Arrived, $"u-{id}")));
+        Close(id, account, new("upload.completed", id, account, Detail: $"{files.Count} files"), () => Directory.Move(PlaceOf(id), Path.Combine(folder.Arrived, ArrivalPrefix + id)), taken: true);
         return true;
     }
+
+    /// <summary>What became of an upload that was handed in; null when there is no such one of this account.</summary>
+    public (bool Sorted, IReadOnlyList<string> Series, IReadOnlyList<string> Sources, IReadOnlyList<string> Refused)? Outcome(string id, string account)
+    {
+        var taken = database.Read("SELECT sorted FROM upload_taken WHERE id = @id AND account = @account", r => r.GetInt32(0), ("@id", id), ("@account", account));
+        if (taken.Count == 0)
+            return null;
+        var sources = database.Read(
+            "SELECT s.id FROM source s JOIN upload_series u ON u.series_key = s.series_key WHERE u.id = @id AND s.replaced_by IS NULL AND s.expired_at IS NULL ORDER BY s.id", r => r.GetString(0), ("@id", id));
+        var refused = database.Read("SELECT code, detail FROM event WHERE kind = 'arrival.refused' AND subject = @arrival ORDER BY number", r => $"{r.GetString(0)}: {r.GetString(1)}", ("@arrival", ArrivalPrefix + id));
+        // Filed are only those whose folder is no longer growing.
+        var growing = database.Read("SELECT series_key FROM upload_series WHERE id = @id", r => r.GetString(0), ("@id", id));
+        return (taken[0] != 0, growing, growing.Any(k => Directory.Exists(Path.Combine(folder.Series, k))) ? [] : sources, refused);
+    }
+
+    /// <summary>Notes that an upload holds images of a series; of other arrivals nothing is noted.</summary>
+    public void Holds(string arrival, string seriesKey)
+    {
+        if (IdOf(arrival) is { } id)
+            database.Write(change => change.Execute("INSERT INTO upload_series (id, series_key) VALUES (@id, @key) ON CONFLICT DO NOTHING", ("@id", id), ("@key", seriesKey)));
+    }
+
+    /// <summary>Notes that all files of an upload were looked at.</summary>
+    public void Sorted(string arrival)
+    {
+        if (IdOf(arrival) is { } id)
+            database.Write(change => change.Execute("UPDATE upload_taken SET sorted = 1 WHERE id = @id", ("@id", id)));
+    }
+
+    private static string? IdOf(string arrival) => arrival.StartsWith(ArrivalPrefix, StringComparison.Ordinal) ? arrival[ArrivalPrefix.Length..] : null;
+
+    /// <summary>The folder of an open upload; null when it is not this account's.</summary>
+    public string? Folder(string id, string account) => IsOpen(id, account) ? PlaceOf(id) : null;
 
     public bool Abandon(string id, string account)
     {
@@ -99,10 +150,12 @@ internal sealed class UploadStore(DataFolder folder, ServiceSettings settings, D
         return true;
     }
 
-    private void Close(string id, string account, ServiceEvent happened, Action move) => database.Write(change =>
+    private void Close(string id, string account, ServiceEvent happened, Action move, bool taken = false) => database.Write(change =>
     {
         if (change.Execute("DELETE FROM upload WHERE id = @id AND account = @account", ("@id", id), ("@account", account)) == 0)
             return;
+        if (taken)
+            change.Execute("INSERT INTO upload_taken (id, account) VALUES (@id, @account) ON CONFLICT DO NOTHING", ("@id", id), ("@account", account));
         events.Append(change, happened);
         move();
     });

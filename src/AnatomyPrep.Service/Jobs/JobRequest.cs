@@ -128,7 +128,8 @@ public enum JobState
 /// <param name="Version">Grows with every change.</param>
 /// <param name="Stage">What the running attempt does now, and how much of the whole is done, by the number of steps.</param>
 /// <param name="Node">Where it runs, or ran.</param>
+/// <param name="ExitCode">Of the worker of a failed job, where it ended by itself.</param>
 public sealed record JobEntry(
     string Id, JobState State, JobRequest Request, DateTimeOffset CreatedAt, string CreatedBy, int Attempt, int Faults, int? Published, bool? Holds, string? Reason,
     DateTimeOffset? HeartbeatAt, DateTimeOffset? EndedAt, bool CancelAsked, int Version,
-    string? Remedy = null, string? Stage = null, double? Share = null, string? Node = null, DateTimeOffset? StartedAt = null);
+    string? Remedy = null, string? Stage = null, double? Share = null, string? Node = null, DateTimeOffset? StartedAt = null, int? ExitCode = null);

@@ -177,7 +177,7 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
             ("cancelled", _) => jobs.Cancelled(id, number),
             ("time", _) => jobs.Fault(id, number, $"took longer than {settings.Jobs.LongestMinutes} minutes", "Raise jobs.longestMinutes, or ask for a simpler plan or a coarser series."),
             (_, 0 or CheckFailed) when hasModel => Publish(job, Path.Combine(attempt, ModelFolder), holds: code == 0),
-            (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors)),
+            (_, CheckFailed or 2 or BadInput) => jobs.Fail(id, number, Reason(child.Errors), exitCode: code),
             (_, Cancelled) => jobs.Fault(id, number, "the worker was interrupted"),
             (_, > SignalBase) => jobs.Fault(id, number, $"the worker was ended by signal {code - SignalBase}: killed, or out of memory", "Try it again; if it happens again, raise jobs.memoryMegabytes, or ask for a coarser series."),
             _ => jobs.Fault(id, number, Reason(child.Errors)),

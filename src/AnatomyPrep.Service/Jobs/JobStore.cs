@@ -47,11 +47,11 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     /// <summary>Columns that the first version did not have.</summary>
     internal static readonly (string, string)[] Added =
     [
-        ("profile", "TEXT"), ("scale", "DOUBLE PRECISION NOT NULL DEFAULT 1"), ("request_id", "TEXT"), ("remedy", "TEXT"), ("stage", "TEXT"), ("share", "DOUBLE PRECISION"), ("node", "TEXT"), ("started_at", "TEXT"), ("expired_at", "TEXT"), ("files_gone", "INTEGER NOT NULL DEFAULT 0"),
+        ("profile", "TEXT"), ("scale", "DOUBLE PRECISION NOT NULL DEFAULT 1"), ("request_id", "TEXT"), ("remedy", "TEXT"), ("stage", "TEXT"), ("share", "DOUBLE PRECISION"), ("node", "TEXT"), ("started_at", "TEXT"), ("expired_at", "TEXT"), ("files_gone", "INTEGER NOT NULL DEFAULT 0"), ("exit_code", "INTEGER"),
     ];
 
     private const string Columns =
-        "id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, attempt, faults, published, holds, reason, heartbeat_at, ended_at, cancel_asked, version, profile, scale, request_id, remedy, stage, share, node, started_at";
+        "id, state, purpose, anatomy, side, plan, requester, needed_by, patient_key, source_id, created_at, created_by, attempt, faults, published, holds, reason, heartbeat_at, ended_at, cancel_asked, version, profile, scale, request_id, remedy, stage, share, node, started_at, exit_code";
 
     private string Now => RecordTime.Text(clock.GetUtcNow());
 
@@ -152,8 +152,8 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         id, attempt, "state = 'Done', published = @attempt, holds = @holds, reason = NULL, remedy = NULL, stage = NULL, share = 1", new("job.done", id, Detail: $"attempt {attempt}{(holds ? "" : "; a check did not hold")}"), isEnd: true, ("@holds", holds ? 1 : 0));
 
     /// <summary>Ends a job that would fail again.</summary>
-    public bool Fail(string id, int attempt, string reason, string remedy = "Correct what the reason names, then ask again.") =>
-        End(id, attempt, "state = 'Failed', reason = @reason, remedy = @remedy", new("job.failed", id, Detail: reason), isEnd: true, ("@reason", reason), ("@remedy", remedy));
+    public bool Fail(string id, int attempt, string reason, string remedy = "Correct what the reason names, then ask again.", int? exitCode = null) =>
+        End(id, attempt, "state = 'Failed', reason = @reason, remedy = @remedy, exit_code = @code", new("job.failed", id, Detail: reason), isEnd: true, ("@reason", reason), ("@remedy", remedy), ("@code", exitCode));
 
     /// <summary>Ends a queued job that cannot be run here at all.</summary>
     public bool Refuse(string id, string reason, string remedy) => database.Write(change =>
@@ -261,6 +261,6 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         return new(
             row.GetString(0), Enum.Parse<JobState>(row.GetString(1)), request, RecordTime.Parse(row.GetString(10)), row.GetString(11), row.GetInt32(12), row.GetInt32(13), Number(14),
             Number(15) is { } holds ? holds != 0 : null, Text(16), Time(17), Time(18), row.GetInt32(19) != 0, row.GetInt32(20),
-            Text(24), Text(25), row.IsDBNull(26) ? null : row.GetDouble(26), Text(27), Time(28));
+            Text(24), Text(25), row.IsDBNull(26) ? null : row.GetDouble(26), Text(27), Time(28), Number(29));
     }
 }

@@ -1,9 +1,8 @@
 using System.Globalization;
-using System.Net;
 using System.Net.Http.Headers;
-using System.Net.Sockets;
 using System.Security.Cryptography;
 using System.Text;
+using AnatomyPrep.Service.Hosting;
 
 namespace AnatomyPrep.Service.Messages;
 
@@ -26,31 +25,21 @@ internal sealed class DeliveryException(string message, bool isFinal) : Exceptio
 
 /// <summary>Sends messages as signed POSTs to one address, and to no other.</summary>
 /// <remarks>
-/// Signed as Standard Webhooks 1.0 has it (from memory): HMAC-SHA256 over id, time and body, so that general libraries check it. No
-/// redirect is followed, no proxy is asked, and the address that the name resolves to is looked at before it is connected to: a name that
-/// somebody points at another machine reaches nothing inside.
+/// Signed as Standard Webhooks 1.0 has it (from memory): HMAC-SHA256 over id, time and body, so that general libraries check it. See
+/// <see cref="OutboundHttp"/> for where it may go. Of the answer only the status is read.
 /// </remarks>
 internal sealed class Webhook : IMessageTarget, IDisposable
 {
-    private const int MostAnswerBytes = 64 << 10;
-
     private static readonly TimeSpan s_longest = TimeSpan.FromSeconds(30);
-    private static readonly IPNetwork[] s_never = [IPNetwork.Parse("169.254.0.0/16"), IPNetwork.Parse("fe80::/10"), IPNetwork.Parse("0.0.0.0/8"), IPNetwork.Parse("224.0.0.0/4"), IPNetwork.Parse("ff00::/8")];
 
     private readonly WebhookSettings _settings;
     private readonly TimeProvider _clock;
-    private readonly IPNetwork[] _networks;
     private readonly HttpClient _http;
 
     public Webhook(WebhookSettings settings, TimeProvider clock)
     {
         (_settings, _clock) = (settings, clock);
-        _networks = [.. settings.Networks.Select(n => IPNetwork.Parse(n))];
-        _http = new HttpClient(new SocketsHttpHandler { AllowAutoRedirect = false, UseCookies = false, UseProxy = false, ConnectCallback = ConnectAsync, PooledConnectionLifetime = TimeSpan.FromMinutes(2) })
-        {
-            Timeout = s_longest,
-            MaxResponseContentBufferSize = MostAnswerBytes,
-        };
+        _http = OutboundHttp.Create(settings.Networks, s_longest);
     }
 
     public string Name => _settings.Name;
@@ -73,7 +62,7 @@ internal sealed class Webhook : IMessageTarget, IDisposable
         }
         catch (HttpRequestException e)
         {
-            throw new DeliveryException(e.InnerException is NotAllowedException ? "its address is not in the networks that are set" : $"cannot be reached: {e.HttpRequestError}", isFinal: false);
+            throw new DeliveryException(OutboundHttp.Reason(e), isFinal: false);
         }
         catch (OperationCanceledException) when (!cancellation.IsCancellationRequested)
         {
@@ -86,31 +75,4 @@ internal sealed class Webhook : IMessageTarget, IDisposable
         "v1," + Convert.ToBase64String(HMACSHA256.HashData(secret, (byte[])[.. Encoding.UTF8.GetBytes($"{id}.{time}."), .. body]));
 
     public void Dispose() => _http.Dispose();
-
-    private async ValueTask<Stream> ConnectAsync(SocketsHttpConnectionContext context, CancellationToken cancellation)
-    {
-        var addresses = await Dns.GetHostAddressesAsync(context.DnsEndPoint.Host, cancellation).ConfigureAwait(false);
-        var allowed = addresses.Where(IsAllowed).ToArray();
-        if (allowed.Length == 0)
-            throw new NotAllowedException();
-        var socket = new Socket(SocketType.Stream, ProtocolType.Tcp) { NoDelay = true };
-        try
-        {
-            await socket.ConnectAsync(allowed, context.DnsEndPoint.Port, cancellation).ConfigureAwait(false);
-            return new NetworkStream(socket, ownsSocket: true);
-        }
-        catch
-        {
-            socket.Dispose();
-            throw;
-        }
-    }
-
-    private bool IsAllowed(IPAddress address)
-    {
-        var plain = address.IsIPv4MappedToIPv6 ? address.MapToIPv4() : address;
-        return _networks.Length > 0 ? _networks.Any(n => n.Contains(plain)) : !s_never.Any(n => n.Contains(plain));
-    }
-
-    private sealed class NotAllowedException : Exception;
 }

@@ -28,6 +28,9 @@ internal sealed class Receiver(ServiceSettings settings, DataFolder folder, Disk
     /// <summary>The port, once it listens.</summary>
     public Task<int> Port => _bound.Task;
 
+    /// <summary>True while it takes connections.</summary>
+    public bool Listens { get; private set; }
+
     public override void Dispose()
     {
         _slots.Dispose();
@@ -65,6 +68,7 @@ internal sealed class Receiver(ServiceSettings settings, DataFolder folder, Disk
         var port = ((IPEndPoint)listener.LocalEndpoint).Port;
         log.LogInformation("Receiver listens on {Address} port {Port}", _settings.Address, port);
         _bound.TrySetResult(port);
+        Listens = true;
         var open = new List<Task>();
         try
         {
@@ -86,6 +90,7 @@ internal sealed class Receiver(ServiceSettings settings, DataFolder folder, Disk
         }
         finally
         {
+            Listens = false;
             await Task.WhenAll(open).ConfigureAwait(false);
         }
     }

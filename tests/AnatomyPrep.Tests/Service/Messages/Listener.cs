@@ -31,6 +31,9 @@ internal sealed class Listener : IDisposable
 
     public string? Elsewhere { get; set; }
 
+    /// <summary>What it answers beside the status; null for nothing.</summary>
+    public Func<Heard, (string Type, byte[] Body)?> Content { get; set; } = _ => null;
+
     public static int FreePort()
     {
         using var probe = new TcpListener(IPAddress.Loopback, 0);
@@ -61,6 +64,12 @@ internal sealed class Listener : IDisposable
             if (Elsewhere is not null)
                 context.Response.RedirectLocation = Elsewhere;
             Requests.Enqueue(heard);
+            if (Content(heard) is var (type, bytes))
+            {
+                context.Response.ContentType = type;
+                await context.Response.OutputStream.WriteAsync(bytes);
+            }
+
             context.Response.Close();
         }
     }

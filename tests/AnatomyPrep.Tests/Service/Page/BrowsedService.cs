@@ -18,6 +18,8 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
 {
     private const string Chromium = "/usr/bin/chromium";
 
+    private const float LongestMs = 180_000;
+
     internal const string Passphrase = "one passphrase for all keys";
 
     // Software rendering on a loaded machine is slow, not hung: the watchdog would end it.
@@ -41,6 +43,7 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
         var phantom = PhantomCatalogue.Create("wedge", new PhantomOptions { SpacingMm = new Vec3(1, 1, 1.5) });
         (SourceId, Job) = await MakeAsync(phantom, "wedge", _folder["wedge"]);
         _playwright = await Playwright.CreateAsync();
+        Assertions.SetDefaultExpectTimeout(LongestMs);
         // Root, as in a container, cannot use Chromium's own sandbox.
         _browser = await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = s_options });
     }
@@ -106,6 +109,8 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
         await Service.Accounts.AcceptAsync(Service.Accounts.Invite(role, null), name, ServiceClient.Password);
         var browser = addedOptions is null ? _browser : await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = [.. s_options, .. addedOptions.Split(' ')] });
         var context = await browser.NewContextAsync(new() { ViewportSize = new() { Width = width, Height = height }, ColorScheme = dark ? ColorScheme.Dark : ColorScheme.Light });
+        // A loaded machine is slow, not broken.
+        context.SetDefaultTimeout(LongestMs);
         var visitor = new Visitor(await context.NewPageAsync(), Service.Address, name, addedOptions is null ? null : browser);
         await visitor.SignInAsync();
         return visitor;
@@ -162,7 +167,7 @@ internal sealed class Visitor : IAsyncDisposable
         await GoAsync($"/bench/{job}");
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 60_000 });
+            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached });
         }
         catch (TimeoutException e)
         {

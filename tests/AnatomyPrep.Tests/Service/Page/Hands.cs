@@ -9,9 +9,9 @@ internal sealed class Hands(IPage page, bool keyboard)
 
     public bool Keyboard => keyboard;
 
-    public async Task PressAsync(ILocator target, float longestMs = 30_000)
+    public async Task PressAsync(ILocator target)
     {
-        await target.WaitForAsync(new() { Timeout = longestMs });
+        await target.WaitForAsync();
         if (!keyboard)
         {
             await target.ClickAsync();

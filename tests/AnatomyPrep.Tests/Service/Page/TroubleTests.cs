@@ -65,7 +65,7 @@ public sealed class TroubleTests(BrowsedService browsed)
         await using var tess = await browsed.VisitAsync(Roles.Technician);
         var page = tess.Page;
         await tess.GoAsync($"/bench/{job}");
-        await page.GetByText("This model could not be made").WaitForAsync(new() { Timeout = 120_000 });
+        await page.GetByText("This model could not be made").WaitForAsync();
         await page.GetByText("Change the plan at the left").WaitForAsync();
         await page.Locator(".plane-transverse").WaitForAsync();
         await tess.KeepAsync("trouble-failed");
@@ -86,7 +86,7 @@ public sealed class TroubleTests(BrowsedService browsed)
         foreach (var visitor in new[] { first, second })
         {
             await visitor.GoAsync($"/board/{job}");
-            await visitor.Page.Locator(".panes.one[data-solid-ms]").WaitForAsync(new() { Timeout = 60_000 });
+            await visitor.Page.Locator(".panes.one[data-solid-ms]").WaitForAsync();
         }
 
         await second.Page.GetByLabel("In words").FillAsync("the left side is missing");
@@ -161,7 +161,7 @@ public sealed class TroubleTests(BrowsedService browsed)
     /// <summary>Waits for the bench of the next model and gives its plan as JSON.</summary>
     private static async Task<string> PlanOfNextAsync(IPage page, string last)
     {
-        await page.WaitForURLAsync(url => url.Contains("/bench/", StringComparison.Ordinal) && !url.EndsWith(last, StringComparison.Ordinal), new() { Timeout = 60_000 });
+        await page.WaitForURLAsync(url => url.Contains("/bench/", StringComparison.Ordinal) && !url.EndsWith(last, StringComparison.Ordinal));
         return JsonSerializer.Serialize(await page.EvaluateAsync<JsonElement>($"() => fetch('/api/v1/jobs/{new Uri(page.Url).Segments[^1]}/plan').then(r => r.json())"));
     }
 

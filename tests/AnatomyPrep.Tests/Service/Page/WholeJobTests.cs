@@ -76,6 +76,7 @@ public sealed class WholeJobTests(BrowsedService browsed)
         await page.Keyboard.PressAsync("Tab");
         await hands.PressAsync(Button(page, "Put into the plan"));
         await hands.ChooseAsync(page.GetByLabel("Add a step"), "cut");
+        await hands.PressAsync(Button(page, "Add the step"));
         await hands.PressAsync(Button(page, "Draw the cut"));
         await DrawCutAsync(page, hands);
         await Assertions.Expect(page.Locator("details[open] [data-key$='pointMm']")).Not.ToHaveValueAsync("");
@@ -92,7 +93,7 @@ public sealed class WholeJobTests(BrowsedService browsed)
         await hands.PressAsync(before);
         await Assertions.Expect(before).ToHaveAttributeAsync("aria-pressed", "true");
         await hands.ChooseAsync(page.GetByLabel("Colour by"), "deviation from the other");
-        await page.Locator(".scale").WaitForAsync(new() { Timeout = 120_000 });
+        await page.Locator(".scale").WaitForAsync();
         await tess.KeepAsync($"whole-technician-{series}-compared-{(keyboard ? "keyboard-dark" : "mouse")}");
         tess.Strays.Should().BeEmpty();
     }
@@ -116,8 +117,8 @@ public sealed class WholeJobTests(BrowsedService browsed)
         await hands.ChooseAsync(page.GetByLabel("Plan", new() { Exact = true }), "bone:");
         await hands.PressAsync(Button(page, "Ask for it"));
         await page.WaitForURLAsync("**/board");
-        await hands.PressAsync(page.GetByRole(AriaRole.Link, new() { Name = $"Look at {anatomy}" }).First, 180_000);
-        await page.Locator(".panes.one[data-solid-ms]").WaitForAsync(new() { Timeout = 120_000 });
+        await hands.PressAsync(page.GetByRole(AriaRole.Link, new() { Name = $"Look at {anatomy}" }).First);
+        await page.Locator(".panes.one[data-solid-ms]").WaitForAsync();
 
         // Turn it, measure it, put a mark where the pane's middle meets it.
         var pane = page.Locator(".pane.solid");
@@ -215,7 +216,7 @@ public sealed class WholeJobTests(BrowsedService browsed)
             await hands.WriteAsync(dialog.Locator("textarea"), "Looked at, known of this series.");
             await hands.WriteAsync(dialog.GetByLabel("Passphrase of your key"), BrowsedService.Passphrase);
             await hands.PressAsync(dialog.GetByRole(AriaRole.Button, new() { Name = "Sign", Exact = true }));
-            await dialog.WaitForAsync(new() { State = WaitForSelectorState.Detached, Timeout = 60_000 });
+            await dialog.WaitForAsync(new() { State = WaitForSelectorState.Detached });
             await page.Locator(".bead.holds").First.WaitForAsync();
         }
     }
@@ -278,7 +279,7 @@ public sealed class WholeJobTests(BrowsedService browsed)
 
     private static async Task<string> MadeAsync(IPage page)
     {
-        await page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached, Timeout = 240_000 });
+        await page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached });
         return new Uri(page.Url).Segments[^1];
     }
 

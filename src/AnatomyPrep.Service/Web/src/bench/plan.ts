@@ -95,8 +95,9 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     const adding = choice([["", label], ...allowed.map((s) => [s.name, s.name] as const)]);
     adding.setAttribute("aria-label", label);
     adding.dataset["key"] = `add/${l}`;
-    adding.addEventListener("change", () => addStep(adding.value, l));
-    return h("div", { class: "step-list" }, lists.length > 1 ? h("h3", null, list.structure ?? text.bench.forAll) : null, h("ol", { class: "steps" }, list.steps.map((step, n) => row(list, step, l, n))), may ? adding : null);
+    // Not as soon as it is chosen: by keyboard each letter chooses.
+    const add = button(text.bench.add, () => addStep(adding.value, l), { "data-key": `add-now/${l}`, "aria-label": list.structure === null ? text.bench.addNow : text.bench.addNowTo(list.structure) });
+    return h("div", { class: "step-list" }, lists.length > 1 ? h("h3", null, list.structure ?? text.bench.forAll) : null, h("ol", { class: "steps" }, list.steps.map((step, n) => row(list, step, l, n))), may ? h("div", { class: "adding" }, adding, add) : null);
   };
 
   const row = (list: StepList, step: Step, l: number, n: number): HTMLElement => {

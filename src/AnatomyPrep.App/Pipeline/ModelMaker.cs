@@ -134,7 +134,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             if (found.FirstOrDefault(f => f.Severity == Severity.Stop) is { } stop)
                 throw new BadInputException(step.Name, stop.Code, stop.Message.TrimEnd('.'), stop.Remedy, found);
             catalog.TryFind(step.Name, out var spec);
-            state.Follow(before, spec!.MovesModel);
+            state.Follow(before, spec!.MovesModel, run);
             steps.Add(StepFacts.Of(step, spec.Stage, outcome.Effect) with { Structure = structure?.Name });
         }
 

@@ -31,7 +31,7 @@ internal static class ModelPictures
     {
         run.Report("pictures", "preview", 0);
         PreviewPicture.Write(model.Mesh, Path.Combine(folder, Preview), PreviewOptions.Default with { Axes = AxesOf(state) }, run);
-        var from = state.InPatientSpace is null ? Views : "from the front, from +x, and from the front, +x and above, as it lies in the machine";
+        var from = state.KeepsPatientAxes ? Views : "from the front, from +x, and from the front, +x and above, as the plan placed it";
         var pictures = new List<ModelPicture> { new(Preview, $"The model {from}", true) };
         if (state.Laid is { } laid)
             pictures.Add(OrientationPicture.Write(laid, folder, run));
@@ -43,7 +43,7 @@ internal static class ModelPictures
             pictures.Add(WriteDeviation(model, "How far the model lies outside (+) or inside (-) the surface of the images, where the images are", folder, run));
         if (state.SourceVolume is { } source)
         {
-            pictures.AddRange(WriteSections([new(state.InPatientSpace ?? model.Mesh)], source, model.LevelHu < BoneFromHu, folder, run));
+            pictures.AddRange(WriteSections([new(WhereImagesAre(model, state, run))], source, model.LevelHu < BoneFromHu, folder, run));
             if (model.Deviation is { } deviation)
                 pictures.AddRange(WriteDeviationSections(deviation, state.SourceSurface!, source, model.LevelHu < BoneFromHu, folder, run));
         }
@@ -75,8 +75,11 @@ internal static class ModelPictures
         return pictures;
     }
 
-    /// <summary>A model that was laid for the machine has no left and right of the patient any more.</summary>
-    public static PictureAxes AxesOf(PipelineState state) => state.InPatientSpace is null ? PictureAxes.Patient : PictureAxes.Machine;
+    /// <summary>A model that was turned, mirrored or taken apart has not the patient's left and right any more.</summary>
+    public static PictureAxes AxesOf(PipelineState state) => state.KeepsPatientAxes ? PictureAxes.Patient : PictureAxes.Machine;
+
+    private static Mesh WhereImagesAre(FinishedSolid model, PipelineState state, RunContext run) =>
+        model.Deviation?.Model ?? state.BeforeParting ?? KnownPlacement.Undo(model.Mesh, state.Placement!.Value, run);
 
     private static IEnumerable<ModelPicture> WriteSections(IReadOnlyList<OutlinedMesh> meshes, Volume source, bool soft, string folder, RunContext run)
     {

@@ -1,6 +1,7 @@
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
+using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
 using AnatomyPrep.Meshing.Prepare;
 using AnatomyPrep.Meshing.Verify;
@@ -33,14 +34,17 @@ internal sealed class PipelineState : IDisposable
     /// <summary>Where HU cannot be believed; null where no step said so.</summary>
     public Region? Uncertain => _uncertain;
 
-    /// <summary>The surface before it was laid for the machine; null as long as the model is where the images are.</summary>
-    public Mesh? InPatientSpace { get; set; }
-
     /// <summary>What the images gave before repair, shaping and placing; null before there is a surface, and for sources that are surfaces.</summary>
     public Mesh? SourceSurface { get; private set; }
 
     /// <summary>Where the steps put the model, from where the images are; null when no one map does it.</summary>
     public Affine3? Placement { get; private set; } = Affine3.Identity;
+
+    /// <summary>The model where the images are, as it was before its parts were moved differently; null where <see cref="Placement"/> is known.</summary>
+    public Mesh? BeforeParting { get; private set; }
+
+    /// <summary>Whether left, front and top of the model are still the patient's: no step turned or mirrored it.</summary>
+    public bool KeepsPatientAxes => Placement is { } map && OwnAxis(map.X, map.X.X) && OwnAxis(map.Y, map.Y.Y) && OwnAxis(map.Z, map.Z.Z);
 
     /// <summary>Process profile of the plan; null where it names none.</summary>
     public PrintProfile? Profile { get; set; }
@@ -78,19 +82,26 @@ internal sealed class PipelineState : IDisposable
         Shifts = Shifts,
         SourceSurface = SourceSurface,
         Placement = Placement,
+        BeforeParting = BeforeParting,
         _isBranch = true,
     };
 
     /// <summary>Takes down, after each step, the first surface and where the model was put.</summary>
     /// <param name="before">The surface before the step.</param>
     /// <param name="moves">Whether the step is one that places the model.</param>
-    public void Follow(Mesh? before, bool moves)
+    public void Follow(Mesh? before, bool moves, RunContext run)
     {
         if (SourceVolume is not null)
             SourceSurface ??= Mesh;
-        if (moves && before is not null && Mesh is not null)
-            Placement = Placement is { } so && KnownPlacement.Between(before, Mesh) is { } step ? step.After(so) : null;
+        if (!moves || before is null || Mesh is null || Placement is not { } so)
+            return;
+        Placement = KnownPlacement.Between(before, Mesh)?.After(so);
+        if (Placement is null)
+            BeforeParting = KnownPlacement.Undo(before, so, run);
     }
+
+    // Rounding of positions turns an axis by far less; the least turn that a plan can ask for by intent, by far more.
+    private static bool OwnAxis(Vec3 image, double along) => along > 0 && (image.Length - along) <= 1e-8 * along;
 
     public Volume Volume(string step) => _volume ?? throw Missing(step, "images", "Use a plan for surface scans, or give a CT series.");
 

@@ -47,7 +47,7 @@ internal sealed class SourceCheck(Workbench bench)
             run.ThrowIfCancelled();
             var before = state.Mesh;
             bench.Catalog.Function(steps[s].Name)(state, steps[s], run);
-            state.Follow(before, Moves(steps[s]));
+            state.Follow(before, Moves(steps[s]), run);
             surface ??= state.Mesh;
         }
 

@@ -17,10 +17,10 @@ public sealed record OriginDeviation(Origin Origin, double AreaMm2, double AreaS
 /// <param name="Mirrored">Whether the model fits as its mirror image only.</param>
 /// <param name="P50AfterFitMm">Median distance that is left when scale, shift, turn and mirroring are taken out.</param>
 /// <param name="P95AfterFitMm">95 % of the area lies nearer than this after the fit.</param>
-/// <param name="BendShare">Mean bend of the model's surface as a share of the source's: below 1 it is smoother.</param>
+/// <param name="ReliefKept">Share of the source's fine relief that the model's measured surface still has, as <see cref="Verify.ReliefKept"/> tells; null where it cannot.</param>
 public sealed record SourceAgreement(
     double P95Mm, double MaxMm, Vec3 MaxAtMm, IReadOnlyList<OriginDeviation> ByOrigin,
-    double ScaleOfModel, double ShiftMm, double TurnDeg, bool Mirrored, double P50AfterFitMm, double P95AfterFitMm, double BendShare,
+    double ScaleOfModel, double ShiftMm, double TurnDeg, bool Mirrored, double P50AfterFitMm, double P95AfterFitMm, double? ReliefKept,
     IReadOnlyList<Finding> Findings);
 
 /// <summary>Measures whether a mesh said to be the model is the source's surface, and tells in which way it is not.</summary>
@@ -28,11 +28,10 @@ public sealed record SourceAgreement(
 /// Method: signed distance of evenly spread points (<see cref="SurfaceSamples"/>) to the source's surface; then the best fit by
 ///   <see cref="SimilarityFit"/> from the model as it lies, with the middles of both boxes laid together, and as mirror image
 ///   across each of three planes. A fit counts when it leaves less than half of what was apart. What the fit takes out is scale,
-///   shift, turn or mirroring; what it leaves is smoothing (surface bent less than the source's, by length and angle of edges),
-///   another surface (median left over twice the tolerance), or another deviation. The shares are ours.
-/// Limits: a part that is its own mirror image, or a turn of it, cannot be told apart from it. Smoothing that stays within
-///   the tolerance is not reported.
-/// Cost: about 100,000 nearest points and five fits of 1,500 points; memory: tree and normals of the source, 130 bytes a
+///   shift, turn or mirroring; what it leaves is another surface (median left over twice the tolerance) or another deviation. Smoothing is
+///   told by the share of fine relief that is kept, within the tolerance too. The shares are ours.
+/// Limits: a part that is its own mirror image, or a turn of it, cannot be told apart from it.
+/// Cost: about 500,000 nearest points and seven fits of 1,500 points; memory: tree and normals of the source, 130 bytes a
 ///   triangle. Same figures on any number of threads.
 /// </remarks>
 public static class ModelAgainstSource
@@ -40,7 +39,9 @@ public static class ModelAgainstSource
     private const int Samples = 50_000;
     private const int FitPoints = 1_500;
     private const double FitGain = 0.5;
-    private const double SmootherBelow = 0.9;
+    private const int RefiningRounds = 200;
+    private const double LargestScale = 1.5;
+    internal const double SmoothedBelow = 0.95;
 
     /// <param name="toleranceMm">Largest deviation for the purpose, mm.</param>
     /// <exception cref="BadInputException">A mesh has no surface.</exception>
@@ -69,7 +70,7 @@ public static class ModelAgainstSource
         var turn = isMirrored ? 0 : TurnRad(fit);
         var agreement = new SourceAgreement(
             p95, max, at, ByOrigin(model, triangles, signed, run), 1 / fit.Scale, Vec3.Distance(fit.Map.Map(centre), centre), turn * 180 / Math.PI,
-            isMirrored, p50After, p95After, BendPerAreaOf(model, run) / BendPerAreaOf(source, run), []);
+            isMirrored, p50After, p95After, Verify.ReliefKept.Measure(SignedDistance.To(model, run), fit.Map.Inverse(), source, run), []);
         return agreement with { Findings = [.. Findings(agreement, p95After < FitGain * p95, model.BoundsMm().Diagonal / 2, toleranceMm)] };
     }
 
@@ -105,15 +106,13 @@ public static class ModelAgainstSource
                 "Its shape is not changed by that; do not use it together with other models or plans of these images.");
         }
 
-        if (a.P95AfterFitMm <= toleranceMm)
-            yield break;
-        if (a.BendShare < SmootherBelow)
+        if (a.ReliefKept < SmoothedBelow)
         {
-            yield return new(FindingCodes.ModelSmoothed, Severity.Stop,
-                FormattableString.Invariant($"The model is smoother than the source ({a.BendShare:P0} of its bend) and leaves it: 95 % lie within {a.P95AfterFitMm:F2} mm, {toleranceMm:F2} mm are allowed."),
-                "Smooth less, or with a limit on the displacement.");
+            yield return new(FindingCodes.ModelSmoothed, a.P95AfterFitMm > toleranceMm ? Severity.Stop : Severity.Caution,
+                FormattableString.Invariant($"The model is smoothed: of the source's relief of about 3 mm it has {100 * a.ReliefKept.Value:F0} % left; 95 % of it lie within {a.P95AfterFitMm:F2} mm of the source."),
+                "Smooth less, or not at all; fine ridges, grooves and sutures are lower than in the images.");
         }
-        else
+        else if (a.P95AfterFitMm > toleranceMm)
         {
             yield return new(FindingCodes.DeviationLarge, Severity.Caution,
                 FormattableString.Invariant($"95 % of the model lie within {a.P95AfterFitMm:F2} mm of the source, {toleranceMm:F2} mm are allowed."),
@@ -121,8 +120,19 @@ public static class ModelAgainstSource
         }
     }
 
-    private static SimilarityFit Best(IEnumerable<Affine3> starts, Vec3[] points, SignedDistance to, RunContext run) =>
-        starts.Select(start => SimilarityFit.From(start, points, to.Tree, run)).MinBy(f => f.TrimmedRmsMm)!;
+    /// <summary>The best start's fit, gone on with until it settles: a body that is nearly its own mirror image slides into place slowly.</summary>
+    private static SimilarityFit Best(IEnumerable<Affine3> starts, Vec3[] points, SignedDistance to, RunContext run)
+    {
+        Affine3[] all = [.. starts];
+        var best = all.Select(start => SimilarityFit.From(start, points, to.Tree, run)).MinBy(Rank)!;
+        best = SimilarityFit.From(best.Map, points, to.Tree, run, RefiningRounds);
+        return IsOfOneSize(best) ? best : all.Select(start => SimilarityFit.From(start, points, to.Tree, run, withScale: false)).MinBy(f => f.TrimmedRmsMm)!;
+
+        double Rank(SimilarityFit fit) => IsOfOneSize(fit) ? fit.TrimmedRmsMm : double.MaxValue;
+    }
+
+    // Points of another body lie nearest when they shrink into one point of the surface: no size to state.
+    private static bool IsOfOneSize(SimilarityFit fit) => fit.Scale is > 1 / LargestScale and < LargestScale;
 
     private static Affine3[] PlainStarts(Mesh model, Mesh source) =>
         [Affine3.Identity, Affine3.Translate(source.BoundsMm().Center - model.BoundsMm().Center)];
@@ -171,29 +181,5 @@ public static class ModelAgainstSource
         }
 
         return list;
-    }
-
-    /// <summary>Mean bend, rad/mm: length of every edge times the angle of its triangles, summed and divided by the area.</summary>
-    private static double BendPerAreaOf(Mesh mesh, RunContext run)
-    {
-        var opposite = EdgeTable.Build(mesh, run).OppositeArray;
-        double bend = 0;
-        for (var h = 0; h < opposite.Length; h++)
-        {
-            // Each edge once, from the later of its two triangles.
-            if (opposite[h] < 0 || opposite[h] > h)
-                continue;
-            Vec3 n = Across(mesh, opposite[h] / 3), m = Across(mesh, h / 3);
-            var length = Vec3.Distance(mesh.Local(mesh.Triangles[h]), mesh.Local(mesh.Triangles[EdgeTable.Next(h)]));
-            bend += length * Math.Atan2(Vec3.Cross(n, m).Length, Vec3.Dot(n, m));
-        }
-
-        return Math.Max(bend, double.Epsilon) / MeshMeasures.AreaMm2(mesh, run);
-    }
-
-    private static Vec3 Across(Mesh mesh, int t)
-    {
-        var (a, b, c) = mesh.Triangle(t);
-        return Vec3.Cross(mesh.Local(b) - mesh.Local(a), mesh.Local(c) - mesh.Local(a));
     }
 }

@@ -55,6 +55,15 @@ public sealed class SignedDistance
         return distances;
     }
 
+    /// <summary>As for many points, but infinity also where the nearest point lies on a triangle that was not measured.</summary>
+    internal double[] OfMeasured(Vec3[] pointsMm, RunContext run, double withinMm)
+    {
+        var distances = new double[pointsMm.Length];
+        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
+            distances[i] = nearest.Found && Tree.Mesh.Origins[nearest.Triangle] == Origin.Measured ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
+        return distances;
+    }
+
     /// <summary>Signed distance of every vertex of a mesh to this surface, by vertex.</summary>
     public double[] OfVertices(Mesh mesh, RunContext run)
     {

@@ -9,7 +9,6 @@ namespace AnatomyPrep.Meshing.Verify;
 /// <param name="TrimmedRmsMm">Root mean square distance of the nearest 80 % of the points after the map.</param>
 internal sealed record SimilarityFit(Affine3 Map, double TrimmedRmsMm)
 {
-    private const int MostRounds = 40;
     private const double Kept = 0.8;
     private const double SettledMm = 1e-5;
 
@@ -19,12 +18,12 @@ internal sealed record SimilarityFit(Affine3 Map, double TrimmedRmsMm)
     /// <summary>Lays points on a surface from a given start.</summary>
     /// <remarks>
     /// <see cref="TangentPlaneSteps"/> with a scale, so that it is stated and not spread over the rest. Finds the start's own minimum
-    /// only. Cost: 40 rounds of one nearest point each; sums in the order of the points, so the same on any number of threads.
+    /// only. Cost: at most so many rounds of one nearest point each; sums in the order of the points, so the same on any number of threads.
     /// </remarks>
-    public static SimilarityFit From(Affine3 start, Vec3[] pointsMm, TriangleTree surface, RunContext run)
+    public static SimilarityFit From(Affine3 start, Vec3[] pointsMm, TriangleTree surface, RunContext run, int mostRounds = 40, bool withScale = true)
     {
-        var steps = new TangentPlaneSteps(pointsMm, surface, Kept, withScale: true);
-        var map = steps.Run(start, MostRounds, SettledMm, run);
+        var steps = new TangentPlaneSteps(pointsMm, surface, Kept, withScale);
+        var map = steps.Run(start, mostRounds, SettledMm, run);
         return new(map, steps.KeptRmsMm);
     }
 }

@@ -43,7 +43,6 @@ internal static class PrepareSteps
             mesh,
             new(profile, step.VectorOrNull("up"), step.Has("keepFreeMm") ? [.. step.List("keepFreeMm").Cast<Vec3>()] : null, step.Number("keepFreeRadiusMm"), step.Integer("directions")),
             run);
-        state.InPatientSpace ??= mesh;
         state.Laid = search is null ? null : new(mesh, search, profile);
         return Take(state, result);
     }

@@ -62,7 +62,7 @@ public sealed class ModelAgainstSourceTests
     {
         var agreement = ModelAgainstSource.Measure(Lumpy(0.6), s_source, ToleranceMm, s_run);
         Codes(agreement).Should().Equal(FindingCodes.ModelSmoothed);
-        agreement.BendShare.Should().BeLessThan(0.9);
+        agreement.ReliefKept.Should().BeLessThan(0.9);
     }
 
     [Fact]

@@ -111,7 +111,7 @@ public sealed class InspectPrintTests(InspectPrintTests.MadeRun made) : IClassFi
         {
             "mirrored" => corner.Moved(Affine3.Mirror(Vec3.Zero, new(1, 0, 0))).Turned(),
             "other" => TestMeshes.Icosphere(4, 35),
-            _ => Below(corner, 24),
+            _ => Below(corner, 12),
         };
         var call = Call("scan", run, "--scan", Write(scan.Moved(s_motion)), "--unit", "mm", "--json");
         call.ExitCode.Should().Be(1, call.Errors);

@@ -102,7 +102,7 @@ public sealed class InspectPrintTests(InspectPrintTests.MadeRun made) : IClassFi
     [InlineData("mirrored", "print-mirrored")]
     [InlineData("other", "print-other-part")]
     [InlineData("little", "scan-covers-little")]
-    [Trait("Kind", "Hostile")]
+    [Trait("Kind", "Slow")]
     public void A_wrong_part_never_passes_and_is_named(string part, string code)
     {
         var run = made.Copy(_folder["run"]);
@@ -111,7 +111,7 @@ public sealed class InspectPrintTests(InspectPrintTests.MadeRun made) : IClassFi
         {
             "mirrored" => corner.Moved(Affine3.Mirror(Vec3.Zero, new(1, 0, 0))).Turned(),
             "other" => TestMeshes.Icosphere(4, 35),
-            _ => Below(corner, 24),
+            _ => Below(corner, 12),
         };
         var call = Call("scan", run, "--scan", Write(scan.Moved(s_motion)), "--unit", "mm", "--json");
         call.ExitCode.Should().Be(1, call.Errors);
@@ -137,7 +137,7 @@ public sealed class InspectPrintTests(InspectPrintTests.MadeRun made) : IClassFi
     /// the edge is the surface, so plane faces come out to about noise over slope, 10/560 · 1 mm, and only edges, which the blur rounds, deviate more.
     /// </summary>
     [Fact]
-    [Trait("Kind", "Truth")]
+    [Trait("Kind", "Slow")]
     public void A_ct_of_the_print_lies_on_the_model()
     {
         var run = made.Copy(_folder["run"]);

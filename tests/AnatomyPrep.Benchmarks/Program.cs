@@ -1,4 +1,5 @@
 using AnatomyPrep.Benchmarks.Ratios;
+using AnatomyPrep.Benchmarks.Workers;
 using AnatomyPrep.Imaging.Acquire;
 using BenchmarkDotNet.Running;
 
@@ -10,6 +11,7 @@ using BenchmarkDotNet.Running;
 // growth FOLDER SIDE TRIANGLES     cost of stages up to volumes of that side and meshes of that many triangles, with fitted exponents and two pictures
 // support MESH HEIGHTMM            support of the chosen orientation beside that of 500 random ones, the mesh scaled to a height
 // reader-child                      the reader of untrusted images, which a whole run starts as a child
+// scale ALONE PROCESSOR CORES MB WRITER  models an hour on 1, 4 and 16 workers from what one job takes (seconds, seconds, cores, MB, seconds)
 // anything else                     BenchmarkDotNet on the kernels
 return args switch
 {
@@ -21,6 +23,7 @@ return args switch
     ["huge", var size] => HugeVolume.Run(size),
     ["growth", var folder, var side, var triangles] => Growth.Run(folder, Number(side), Number(triangles)),
     ["support", var mesh, var height] => PrintStages.Support(mesh, double.Parse(height, System.Globalization.CultureInfo.InvariantCulture)),
+    ["scale", .. var cost] when cost.Length == 5 => ScaleTable.Run(Array.ConvertAll(cost, x => double.Parse(x, System.Globalization.CultureInfo.InvariantCulture))),
     _ => RunKernels(args),
 };
 

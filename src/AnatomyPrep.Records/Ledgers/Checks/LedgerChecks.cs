@@ -32,8 +32,23 @@ public static class LedgerChecks
     /// What a crash or a careless copy would break: the head is signed and fits the stored tree, no event is beyond it, and the last
     /// events are whole. Some ten milliseconds, whatever the size.
     /// </summary>
+    /// <remarks>One committed state is read throughout: another process may append meanwhile.</remarks>
     /// <exception cref="LedgerRefusedException">It does not hold; says what.</exception>
-    public static void OnStart(Ledger ledger)
+    public static void OnStart(Ledger ledger) => ledger.Locked(store =>
+    {
+        store.BeginRead();
+        try
+        {
+            CheckEnd(ledger);
+            return true;
+        }
+        finally
+        {
+            store.Rollback();
+        }
+    });
+
+    private static void CheckEnd(Ledger ledger)
     {
         try
         {

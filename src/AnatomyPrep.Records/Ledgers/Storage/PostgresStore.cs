@@ -95,6 +95,11 @@ internal sealed class PostgresStore : LedgerStore
     {
         Run("SET synchronous_commit = on");
         Run("SET client_min_messages = warning");
+        // Every question goes from the few events asked for to their words by an index. Left to itself the planner reads the whole table of
+        // words for it, with helpers and code compiled for the occasion: 414 ms instead of 163 ms for 15,000 events of a person.
+        foreach (var habit in new[] { "enable_hashjoin", "enable_mergejoin", "jit" })
+            Run($"SET {habit} = off");
+        Run("SET max_parallel_workers_per_gather = 0");
     }
 
     /// <summary>One statement: a COPY that a client leaves half done would keep its locks for as long as the client lives.</summary>

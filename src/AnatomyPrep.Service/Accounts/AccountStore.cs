@@ -36,7 +36,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
 {
     public const int LeastPasswordLength = 12;
     private const int LongestPasswordLength = 256;
-    private const int LongestName = 40;
+    internal const int LongestName = 40;
     private const int MostWrongTries = 5;
     private const int LongestTokenDays = 366;
 
@@ -133,6 +133,43 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         var isRight = await HashAsync(() => (found?.Hash ?? PasswordHash.Nobody).Matches(password)).ConfigureAwait(false);
         var mayTry = found is { Disabled: false } && string.CompareOrdinal(found.Rests, Now()) < 0;
         return isRight && mayTry ? Open(name) : Refuse(found is null || !mayTry ? null : name);
+    }
+
+    /// <summary>Columns that the first version did not have.</summary>
+    internal static readonly (string, string)[] Added = [("subject", "TEXT")];
+
+    /// <summary>A session for somebody whom the organisation's issuer vouches for; null without a role, for a disabled account, or a name that is another one's.</summary>
+    /// <param name="subject">Hash of issuer and subject: who it is, whatever the name.</param>
+    /// <param name="name">For a new account.</param>
+    internal NewSession? SignInExternal(string subject, string name, string? role)
+    {
+        var known = database.Write(change =>
+        {
+            var found = change.Read("SELECT name, role, disabled FROM account WHERE subject = @subject", r => (Name: r.GetString(0), Role: r.GetString(1), Disabled: r.GetInt32(2) != 0), ("@subject", subject));
+            if (role is null || found is [{ Disabled: true }])
+                return null;
+            if (found is [var there])
+            {
+                if (there.Role != role)
+                {
+                    change.Execute("UPDATE account SET role = @role WHERE name = @name", ("@role", role), ("@name", there.Name));
+                    change.Execute("DELETE FROM session WHERE account = @name", ("@name", there.Name));
+                    change.Execute("DELETE FROM token WHERE account = @name", ("@name", there.Name));
+                    events.Append(change, new("account.role-changed", there.Name, Detail: $"{there.Role} to {role}, as the organisation says"));
+                }
+
+                return there.Name;
+            }
+
+            // No password opens it: the hash is of nothing.
+            if (name.Length == 0 || change.Execute(
+                "INSERT INTO account (name, role, salt, hash, memory_kib, passes, created_at, subject) VALUES (@name, @role, @salt, @hash, @memory, 3, @now, @subject) ON CONFLICT DO NOTHING",
+                ("@name", name), ("@role", role), ("@salt", RandomNumberGenerator.GetBytes(16)), ("@hash", RandomNumberGenerator.GetBytes(32)), ("@memory", 64 << 10), ("@now", Now()), ("@subject", subject)) == 0)
+                return null;
+            events.Append(change, new("account.created", name, name, Detail: $"{role}, by the organisation's sign-in"));
+            return name;
+        });
+        return known is null ? Refuse(null) : Open(known);
     }
 
     /// <summary>Makes a token for programs of an account: its secret is given once and kept as a hash.</summary>

@@ -78,6 +78,8 @@ public static class ServiceHost
             builder.Services.AddSingleton<Retention>();
             builder.Services.AddHostedService(s => s.GetRequiredService<Retention>());
             AddWeb(builder.Services);
+            if (settings.SignIn is { } signIn)
+                ExternalSignIn.Add(builder.Services, signIn);
             Telemetry.Add(builder.Services, settings.Telemetry);
             var app = builder.Build();
             app.Services.GetRequiredService<DataFolder>();
@@ -162,6 +164,8 @@ public static class ServiceHost
         services.ConfigureHttpJsonOptions(json =>
         {
             json.SerializerOptions.Converters.Add(new JsonStringEnumConverter(JsonNamingPolicy.CamelCase, allowIntegerValues: false));
+            // A number is a number: so the document says too, and clients made from it.
+            json.SerializerOptions.NumberHandling = JsonNumberHandling.Strict;
             json.SerializerOptions.RespectNullableAnnotations = true;
             json.SerializerOptions.RespectRequiredConstructorParameters = true;
         });
@@ -211,6 +215,8 @@ public static class ServiceHost
         app.MapGet("/health/ready", Ready).AllowAnonymous().ExcludeFromDescription();
         Pages.Map(app);
         app.MapInvitation();
+        if (app.Services.GetRequiredService<ServiceSettings>().SignIn is not null)
+            ExternalSignIn.Map(app);
         app.MapOpenApi().AllowAnonymous();
         var api = app.MapGroup("/api/v1");
         api.MapJobs();

@@ -31,6 +31,9 @@ public sealed record ServiceSettings
 
     public Messages.MessageSettings Messages { get; init; } = new();
 
+    /// <summary>Sign-in of an organisation; null: accounts of this service only.</summary>
+    public Accounts.SignInSettings? SignIn { get; init; }
+
     public TelemetrySettings Telemetry { get; init; } = new();
 
     public IReadOnlyList<Dicomweb.ArchiveSettings> Archives { get; init; } = [];
@@ -52,6 +55,7 @@ public sealed record ServiceSettings
             settings.Page.Check();
             settings.Ledger.Check();
             settings.Messages.Check();
+            settings.SignIn?.Check();
             settings.Telemetry.Check();
             Require(!Database.AreSame(settings.Storage.Database, settings.Ledger.Postgres), "ledger.postgres", "the database of storage.database", "another database of that server, or another server: both have a table of the name event");
             foreach (var archive in settings.Archives)

@@ -24,6 +24,7 @@ internal static class ServiceTables
         database.KeepRows("event");
         database.AddColumns("source", [.. SourceStore.Added]);
         database.AddColumns("job", [.. JobStore.Added]);
+        database.AddColumns("account", [.. AccountStore.Added]);
         return database;
     }
 }

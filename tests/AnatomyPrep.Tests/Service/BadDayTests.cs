@@ -19,6 +19,7 @@ public sealed class BadDayTests : IDisposable
     public void Dispose() => _folder.Dispose();
 
     [Fact]
+    [Trait("Kind", "Slow")]
     public async Task A_full_disk_is_told_of_nothing_half_is_kept_and_it_goes_on_when_there_is_room()
     {
         var files = Phantom.Write(Phantom.Ball(slices: 4), _folder["ct"]);
@@ -48,6 +49,7 @@ public sealed class BadDayTests : IDisposable
     }
 
     [Fact]
+    [Trait("Kind", "Slow")]
     public async Task A_database_that_does_not_answer_is_named_and_work_goes_on_when_it_does()
     {
         await using var service = await RunningService.StartAsync(Data, new { storage = new { leastFreeMegabytes = 0 } });

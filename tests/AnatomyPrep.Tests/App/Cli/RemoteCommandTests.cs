@@ -98,7 +98,7 @@ public sealed class RemoteCommandTests : IDisposable
         Remote(service, "requests", "list", "--state", "cancelled").Output.Should().Contain(id);
         Remote(service, "requests", "cancel", id).ExitCode.Should().Be(3, "it has ended already");
         Remote(service, "plans").Output.Should().Contain("bone");
-        Remote(service, "plans", "bone").Output.Should().Be(TestProgram.Run(_folder["home"], "plans", "bone").Output.TrimEnd() + "\n");
+        Remote(service, "plans", "bone").Output.TrimEnd().Should().Be(TestProgram.Run(_folder["home"], "plans", "bone").Output.TrimEnd());
         var (refused, _, why) = Remote(service, "ledger", "ask", "alone");
         refused.Should().Be(2, "a coordinator may not ask");
         why.Should().Contain("a token of an account that may do this");

@@ -24,16 +24,19 @@ internal static class VerifyCommand
         var inspectors = new Option<string[]>("--inspector-key") { Description = "With --key: further public keys (PEM) that may have signed additions; may be repeated" };
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
+        var landmarks = new Option<string?>("--landmarks") { Description = "With --model: a YAML file of named points (LPS, mm) and distances, measured on source and model" };
         var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
         var code = new Option<string?>("--code") { Description = "What the square code on a report or label says: it must be this record's" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
-        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, inspectors, source, model, tolerance, code, json };
+        var command = new Command("verify", "Check a record and everything it vouches for") { target, key, inspectors, source, model, landmarks, tolerance, code, json };
         command.Validators.Add(result =>
         {
             if (result.GetValue(inspectors) is { Length: > 0 } && result.GetValue(key) is null)
                 result.AddError("--inspector-key needs --key: whose record it is.");
             if (result.GetValue(model) is not null && result.GetValue(source) is null)
                 result.AddError("--model needs --source: what the model is laid beside.");
+            if (result.GetValue(landmarks) is not null && result.GetValue(model) is null)
+                result.AddError("--landmarks needs --model: what they are measured on.");
             if (result.GetValue(tolerance) is not (null or (> 0 and <= 100)))
                 result.AddError("--tolerance-mm must lie between 0 and 100.");
         });
@@ -51,14 +54,19 @@ internal static class VerifyCommand
                     one.Dispose();
                 if (parsed.GetValue(code) is { } scanned)
                     report = WithCode(report, scanned.Trim());
-                var agreement = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
-                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
-                    : null;
+                var points = parsed.GetValue(landmarks) is { } list ? LandmarkList.Read(list) : null;
+                var (agreement, figures) = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
+                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, points, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
+                    : (null, null);
                 if (parsed.GetValue(json))
-                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Additions = report.Additions.Select(a => new { a.Number, a.Sha256, a.SignerKeyId, a.Inspection.Passed, a.Inspection.At }), Agreement = agreement });
+                    Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Additions = report.Additions.Select(a => new { a.Number, a.Sha256, a.SignerKeyId, a.Inspection.Passed, a.Inspection.At }), Agreement = agreement, Landmarks = figures });
                 else
+                {
                     Show(context, report, agreement);
-                return Task.FromResult(report.Holds && agreement is not { Findings.Count: > 0 } ? ExitCodes.Done : ExitCodes.CheckFailed);
+                    Show(figures);
+                }
+
+                return Task.FromResult(report.Holds && agreement is not { Findings.Count: > 0 } && figures is not { Findings.Count: > 0 } ? ExitCodes.Done : ExitCodes.CheckFailed);
             }
         });
         return command;
@@ -83,6 +91,17 @@ internal static class VerifyCommand
             Output.WriteResult($"{finding.Code}: {finding.Message} {finding.Remedy}");
         if (agreement.Findings.Count == 0)
             Output.WriteResult(FormattableString.Invariant($"model agrees with the source: 95 % of its area within {agreement.P95Mm:F3} mm"));
+    }
+
+    private static void Show(LandmarkFigures? figures)
+    {
+        foreach (var point in figures?.Landmarks ?? [])
+            Output.WriteResult(FormattableString.Invariant($"{point.Name}: {point.SourceOffMm:F2} mm from the images' surface, {point.ModelOffMm:F2} mm from the model"));
+        foreach (var d in figures?.Distances ?? [])
+            Output.WriteResult(FormattableString.Invariant(
+                $"{d.From} to {d.To}: images {d.SourceMm:F2} mm, model {d.ModelMm:F2} mm, difference {d.DifferenceMm:F2} mm; U = {d.ExpandedMm:F2} mm (k = 2; columns {d.FromColumnsMm:F3}, rows {d.FromRowsMm:F3}, slices {d.FromSlicesMm:F3} mm)"));
+        foreach (var finding in figures?.Findings ?? [])
+            Output.WriteResult($"{finding.Code}: {finding.Message} {finding.Remedy}");
     }
 
     public static void Show(CommandContext context, VerificationReport report)

@@ -16,7 +16,7 @@ internal sealed class SourceCheck(Workbench bench)
 {
     /// <param name="modelPath">Any mesh said to be the record's model; origins are read from PLY, else all counts as measured.</param>
     /// <exception cref="BadInputException">The plan moves parts of the model differently, or has no surface; a file cannot be used.</exception>
-    public SourceAgreement Run(RunStatement statement, string sourcePath, string modelPath, double toleranceMm, RunContext run)
+    public (SourceAgreement Agreement, LandmarkFigures? Landmarks) Run(RunStatement statement, string sourcePath, string modelPath, LandmarkList? landmarks, double toleranceMm, RunContext run)
     {
         var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
         var model = MeshFile.Read(modelPath, CheckCommand.ReadOptions, run).Mesh;
@@ -24,7 +24,10 @@ internal sealed class SourceCheck(Workbench bench)
         if (source.Facts.TreeSha256 != statement.Run.Source.TreeSha256)
             throw new CheckFailedException("source", statement.Run.Source.TreeSha256, source.Facts.TreeSha256);
         var (surface, placement) = Surface(source.State, steps, run);
-        return ModelAgainstSource.Measure(KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero), surface.Rebased(Vec3.Zero), toleranceMm, run);
+        model = KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero);
+        surface = surface.Rebased(Vec3.Zero);
+        var figures = landmarks is null ? null : Landmarks(landmarks, source, model, surface, toleranceMm, run);
+        return (ModelAgainstSource.Measure(model, surface, toleranceMm, run), figures);
     }
 
     /// <summary>Signed distance of every vertex of the recorded model to the source's surface, by vertex; positive outside it.</summary>
@@ -54,6 +57,11 @@ internal sealed class SourceCheck(Workbench bench)
         return (surface ?? state.Surface("verify"), state.Placement
             ?? throw new BadInputException("verify", "plan", "its steps move parts of the model differently", "Compare with the recorded model instead: compare MODEL DIR/model.stl."));
     }
+
+    private static LandmarkFigures Landmarks(LandmarkList list, LoadedSource source, Mesh model, Mesh surface, double toleranceMm, RunContext run) =>
+        source.State.SourceVolume is { } images
+            ? LandmarkCheck.Measure(list.Points, list.Distances, SignedDistance.To(surface, run), SignedDistance.To(model, run), images.Map, null, toleranceMm, run)
+            : throw new BadInputException("verify", "landmarks", "the source is no images", "Landmarks are measured on models of images; leave --landmarks out.");
 
     private bool Moves(PlanStep step) => bench.Catalog.TryFind(step.Name, out var spec) && spec.MovesModel;
 

@@ -216,7 +216,9 @@ public static class FindingCodes
 
     // Verify
     public const string DeviationLarge = "deviation-large";
+    public const string DistanceDiffers = "distance-differs";
     public const string FewSamplesAcross = "few-samples-across";
+    public const string LandmarkFar = "landmark-far";
     public const string ModelMirrored = "model-mirrored";
     public const string ModelMoved = "model-moved";
     public const string ModelOfOtherSource = "model-of-other-source";

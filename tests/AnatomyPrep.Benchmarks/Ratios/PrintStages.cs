@@ -8,6 +8,7 @@ using AnatomyPrep.Meshing.Formats;
 using AnatomyPrep.Meshing.Prepare;
 using AnatomyPrep.Meshing.Shape;
 using AnatomyPrep.Meshing.Spatial;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Benchmarks.Ratios;
 
@@ -48,12 +49,15 @@ internal static class PrintStages
         var run = RunContext.Default;
         var mesh = MeshFile.Read(meshPath, new MeshReadOptions(LengthUnit.Millimetre), run).Mesh;
         var tree = TriangleTree.Build(mesh, run);
+        // As far off as a model may lie from its source.
+        var points = Array.ConvertAll(SurfaceSamples.Spread(mesh, 1_000_000, run), p => p + new Vec3(0.3, 0.4, 0));
         Vec3 up = new(0, 0, 1);
         var extrusion = ProfileLibrary.Load("extrusion").Profile;
         var vat = ProfileLibrary.Load("vat").Profile;
         (string Name, Action Work)[] stages =
         [
             ("tree", () => TriangleTree.Build(mesh, run)),
+            ("distance of 1,000,000 points, tree and normals included", () => SignedDistance.To(mesh, run).Of(points, run)),
             ("walls", () => ThicknessMap.Measure(mesh, tree, ThicknessSide.Wall, WallReachMm, run)),
             ("gaps", () => ThicknessMap.Measure(mesh, tree, ThicknessSide.Gap, WallReachMm / 2, run)),
             ("orientation", () => OrientModel.Search(mesh, new(extrusion), run)),

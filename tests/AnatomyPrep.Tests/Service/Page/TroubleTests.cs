@@ -8,6 +8,7 @@ namespace AnatomyPrep.Tests.Service.Page;
 
 /// <summary>What goes wrong under somebody's hands: a clear state, the work kept, a way on.</summary>
 [Collection("Page")]
+[Trait("Kind", "Slow")]
 public sealed class TroubleTests(BrowsedService browsed)
 {
     [Fact]

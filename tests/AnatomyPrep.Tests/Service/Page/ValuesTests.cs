@@ -10,6 +10,7 @@ namespace AnatomyPrep.Tests.Service.Page;
 
 /// <summary>Numbers at the vertices of a model, and the request that is checked before it is sent.</summary>
 [Collection("Page")]
+[Trait("Kind", "Slow")]
 public sealed class ValuesTests(BrowsedService browsed)
 {
     [Fact]

@@ -9,6 +9,7 @@ namespace AnatomyPrep.Tests.Service.Page;
 /// <summary>Each of the three does the whole job on a real series, with the mouse and with the keyboard alone.</summary>
 [Collection("Page")]
 [Trait("Needs", "Shared")]
+[Trait("Kind", "Slow")]
 public sealed class WholeJobTests(BrowsedService browsed)
 {
     private const string Small = "body-human-feet-first-padding";
@@ -21,7 +22,6 @@ public sealed class WholeJobTests(BrowsedService browsed)
     public Task A_technician_makes_a_model_changes_its_plan_and_compares_the_two(string series, bool keyboard) => TechnicianAsync(series, keyboard);
 
     [Theory]
-    [Trait("Kind", "Slow")]
     [InlineData(Tilted, false)]
     [InlineData(Tilted, true)]
     [InlineData(Large, false)]
@@ -34,7 +34,6 @@ public sealed class WholeJobTests(BrowsedService browsed)
     public Task A_coordinator_asks_looks_marks_and_sends_back(string series, bool keyboard) => CoordinatorAsync(series, keyboard);
 
     [Theory]
-    [Trait("Kind", "Slow")]
     [InlineData(Tilted, false)]
     [InlineData(Tilted, true)]
     [InlineData(Large, false)]
@@ -47,7 +46,6 @@ public sealed class WholeJobTests(BrowsedService browsed)
     public Task A_quality_officer_checks_signs_looks_up_and_exports(string series, bool keyboard) => QualityAsync(series, keyboard);
 
     [Theory]
-    [Trait("Kind", "Slow")]
     [InlineData(Tilted, false)]
     [InlineData(Tilted, true)]
     [InlineData(Large, false)]

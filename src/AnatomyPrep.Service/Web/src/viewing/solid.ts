@@ -99,7 +99,8 @@ export class SolidPane {
       if (changed.has("point")) this.#near = null;
       // A point that is dragged moves too: a large solid is drawn simplified until it rests.
       if (changed.has("point") && this.#isPlaced) this.#stir();
-      else if (["point", "measures", "marks", "remarks", "shapes", "sketch", "before"].some((c) => changed.has(c as "point"))) this.draw();
+      else if (["point", "shapes", "before"].some((c) => changed.has(c as "point"))) this.draw();
+      else if (["measures", "marks", "remarks", "sketch"].some((c) => changed.has(c as "point"))) this.#draw2d();
     });
     // A browser may take the drawing away (its graphics process ended, too many pages): said so, and drawn again once it gives it back.
     this.#canvas.addEventListener("webglcontextlost", (e) => {
@@ -242,6 +243,12 @@ export class SolidPane {
   }
 
   draw(): void {
+    this.#isStale = true;
+    this.#draw2d();
+  }
+
+  /** What lies over the solid only: the solid itself is not drawn again, which takes long without a graphics card. */
+  #draw2d(): void {
     if (this.#pending === 0) this.#pending = requestAnimationFrame(() => {
       this.#pending = 0;
       this.#draw();
@@ -263,6 +270,14 @@ export class SolidPane {
     const [w, hh] = [this.root.clientWidth, this.root.clientHeight];
     if (w === 0 || hh === 0) return;
     const ratio = Math.min(window.devicePixelRatio || 1, 2);
+    if (this.#isStale) this.#drawWorld(ratio, w, hh);
+    this.#isStale = false;
+    this.#drawOver(ratio);
+  }
+
+  #isStale = true;
+
+  #drawWorld(ratio: number, w: number, hh: number): void {
     this.#renderer.setPixelRatio(ratio);
     this.#renderer.setSize(w, hh, false);
     this.#aim();
@@ -277,7 +292,6 @@ export class SolidPane {
     this.#drawCross();
     this.#drawShapes();
     this.#renderer.render(this.#world, this.#camera);
-    this.#drawOver(ratio);
   }
 
   /** Directions of the screen in the patient. */

@@ -63,8 +63,15 @@ public sealed class KillTests(ITestOutputHelper output) : IDisposable
                 else if (what == 1)
                 {
                     using var sender = Scanner.Start(served.ReceiverPort, Title, sent);
-                    await Task.Delay(chance.Next(5, 60));
-                    ofReceiver += KillOne(words => words[0] == "storescp");
+                    // It takes the association a while to reach a storescp of its own, and then not long to be over.
+                    var found = 0;
+                    for (var wait = Stopwatch.StartNew(); found == 0 && !sender.HasExited && wait.Elapsed < TimeSpan.FromSeconds(5);)
+                    {
+                        await Task.Delay(chance.Next(1, 10));
+                        found = KillOne(words => words[0] == "storescp");
+                    }
+
+                    ofReceiver += found;
                     Scanner.End(sender);
                 }
                 else
@@ -89,6 +96,7 @@ public sealed class KillTests(ITestOutputHelper output) : IDisposable
 
         var done = events.After(0, 1_000_000).Where(e => e.Event.Kind == "job.done").Select(e => e.Event.Subject).ToArray();
         done.Should().BeEquivalentTo(ids, "each job is published exactly once");
+        new[] { ofService, ofWorker, ofReceiver }.Should().OnlyContain(n => n > 0, "each of the three was killed");
         output.WriteLine(FormattableString.Invariant($"{count} jobs, {ofService} kills of the service, {ofWorker} of workers, {ofReceiver} of the receiver, {events.After(0, 1_000_000).Count(e => e.Event.Kind == "job.started")} attempts, {Stopwatch.GetElapsedTime(begin).TotalSeconds:F0} s"));
         TestProgram.Run(_folder["home"], "prepare", _folder["ct"], "--plan", "bone", "--anatomy", "shells", "--out", _folder["alone"]).ExitCode.Should().Be(0);
         var expected = JobTests.Hashes(_folder["alone"]);

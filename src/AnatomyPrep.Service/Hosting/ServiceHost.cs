@@ -197,7 +197,11 @@ public static class ServiceHost
                 context.Connection.RemoteIpAddress ?? IPAddress.None, _ => new() { PermitLimit = TriesPerMinute, Window = TimeSpan.FromMinutes(1) }));
         });
         // 3.0: what most generators of clients read.
-        services.AddOpenApi("v1", options => options.OpenApiVersion = Microsoft.OpenApi.OpenApiSpecVersion.OpenApi3_0);
+        services.AddOpenApi("v1", options =>
+        {
+            options.OpenApiVersion = Microsoft.OpenApi.OpenApiSpecVersion.OpenApi3_0;
+            options.AddDocumentTransformer((document, _, _) => ApiDocument.Complete(document));
+        });
     }
 
     private static void Map(WebApplication app)

@@ -62,7 +62,15 @@ internal sealed unsafe class VolumeFile : IDisposable
     {
         if (!OperatingSystem.IsLinux() || !FitsMemory(bytes) || !Directory.Exists(SharedMemory))
             return null;
-        return Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes);
+        try
+        {
+            return Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes);
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        {
+            // A system may keep it closed; then there still is the temporary folder.
+            return null;
+        }
     }
 
     private static SafeFileHandle? InTemporaryFolder(long bytes) => Create(Directory.CreateTempSubdirectory("anatomyprep-"), bytes);

@@ -22,12 +22,14 @@ return args switch
     ["reader-child"] => ReaderChild.Run(Console.OpenStandardInput(), Console.OpenStandardOutput()),
     ["huge", var size] => HugeVolume.Run(size),
     ["growth", var folder, var side, var triangles] => Growth.Run(folder, Number(side), Number(triangles)),
-    ["support", var mesh, var height] => PrintStages.Support(mesh, double.Parse(height, System.Globalization.CultureInfo.InvariantCulture)),
-    ["scale", .. var cost] when cost.Length == 5 => ScaleTable.Run(Array.ConvertAll(cost, x => double.Parse(x, System.Globalization.CultureInfo.InvariantCulture))),
+    ["support", var mesh, var height] => PrintStages.Support(mesh, Real(height)),
+    ["scale", .. var cost] when cost.Length == 5 => ScaleTable.Run(Array.ConvertAll(cost, Real)),
     _ => RunKernels(args),
 };
 
 static int Number(string text) => int.Parse(text, System.Globalization.CultureInfo.InvariantCulture);
+
+static double Real(string text) => double.Parse(text, System.Globalization.CultureInfo.InvariantCulture);
 
 static int RunKernels(string[] args)
 {

@@ -10,16 +10,13 @@ namespace AnatomyPrep.Imaging.Acquire;
 /// </remarks>
 internal static unsafe class SampleMemory
 {
-    // Beside the volume there are its regions, a second volume where a filter makes one, and the mesh.
-    private const int ShareOfMachine = 4;
-
     /// <exception cref="BadInputException">Neither memory nor the temporary folder has room for it.</exception>
     public static NativeBuffer<short> For(long samples) =>
-        samples * sizeof(short) <= GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine ? new NativeBuffer<short>(samples) : OnDisk(samples);
+        VolumeFile.FitsMemory(samples * sizeof(short)) ? new NativeBuffer<short>(samples) : Mapped(samples);
 
     /// <summary>In a mapped file, however small.</summary>
-    /// <exception cref="BadInputException">The temporary folder has no room for it.</exception>
-    public static NativeBuffer<short> OnDisk(long samples)
+    /// <exception cref="BadInputException">There is no room for it.</exception>
+    public static NativeBuffer<short> Mapped(long samples)
     {
         var file = new VolumeFile(checked(samples * sizeof(short)));
         try

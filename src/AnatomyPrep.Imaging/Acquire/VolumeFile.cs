@@ -15,6 +15,8 @@ namespace AnatomyPrep.Imaging.Acquire;
 internal sealed unsafe class VolumeFile : IDisposable
 {
     private const string SharedMemory = "/dev/shm";
+
+    // Beside the volume there are its regions, a second volume where a filter makes one, and the mesh.
     private const int ShareOfMachine = 4;
     private const UnixFileMode OwnerOnly = UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.UserExecute;
 
@@ -30,6 +32,9 @@ internal sealed unsafe class VolumeFile : IDisposable
         _file = InSharedMemory(bytes) ?? InTemporaryFolder(bytes) ?? throw new BadInputException(
             "acquire", "temporary folder", FormattableString.Invariant($"{bytes / 1e9:F2} GB do not fit"), "Free space there, or set TMPDIR to another folder.");
     }
+
+    /// <summary>Whether a volume of this size leaves the machine room for the rest of the work.</summary>
+    public static bool FitsMemory(long bytes) => bytes <= GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine;
 
     /// <summary>A path that the child can open while this process lives.</summary>
     public string PathForChild => FormattableString.Invariant($"/proc/{Environment.ProcessId}/fd/{_file.DangerousGetHandle()}");
@@ -55,9 +60,17 @@ internal sealed unsafe class VolumeFile : IDisposable
     // Pictures that fit need not go to a disk at all, and are written several times faster.
     private static SafeFileHandle? InSharedMemory(long bytes)
     {
-        if (!OperatingSystem.IsLinux() || bytes > GC.GetGCMemoryInfo().TotalAvailableMemoryBytes / ShareOfMachine || !Directory.Exists(SharedMemory))
+        if (!OperatingSystem.IsLinux() || !FitsMemory(bytes) || !Directory.Exists(SharedMemory))
             return null;
-        return Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes);
+        try
+        {
+            return Create(Directory.CreateDirectory(Path.Combine(SharedMemory, Path.GetRandomFileName()), OwnerOnly), bytes);
+        }
+        catch (Exception e) when (e is IOException or UnauthorizedAccessException)
+        {
+            // A system may keep it closed; then there still is the temporary folder.
+            return null;
+        }
     }
 
     private static SafeFileHandle? InTemporaryFolder(long bytes) => Create(Directory.CreateTempSubdirectory("anatomyprep-"), bytes);

@@ -28,7 +28,7 @@ internal static class HugeVolume
         int[] n = [.. size.Split('x').Select(s => int.Parse(s, CultureInfo.InvariantCulture))];
         var stages = new StageClock();
         var run = new RunContext(stages);
-        var samples = SampleMemory.OnDisk((long)n[0] * n[1] * n[2]);
+        var samples = SampleMemory.Mapped((long)n[0] * n[1] * n[2]);
         var origins = Enumerable.Range(0, n[2]).Select(k => new Vec3(0, 0, k * StepMm)).ToArray();
         using var volume = new Volume(n[0], n[1], samples, new IndexToPatient(new Vec3(StepMm, 0, 0), new Vec3(0, StepMm, 0), origins));
         run.Report("make", "volume", 0);

@@ -18,7 +18,7 @@ public sealed unsafe class SampleMemoryTests
     public void A_volume_in_a_mapped_file_gives_the_same_surface_as_one_in_memory()
     {
         using var inMemory = Ball(new NativeBuffer<short>(Side * Side * Side));
-        using var onDisk = Ball(SampleMemory.OnDisk(Side * Side * Side));
+        using var onDisk = Ball(SampleMemory.Mapped(Side * Side * Side));
         var expected = Surface(inMemory);
         var mesh = Surface(onDisk);
         mesh.TriangleArray.Should().Equal(expected.TriangleArray);
@@ -29,7 +29,7 @@ public sealed unsafe class SampleMemoryTests
     [Fact]
     public void Samples_in_a_mapped_file_are_written_and_let_go_like_those_in_memory()
     {
-        var mapped = SampleMemory.OnDisk(1000);
+        var mapped = SampleMemory.Mapped(1000);
         mapped[999] = 7;
         mapped[999].Should().Be(7);
         mapped.Dispose();

@@ -268,6 +268,26 @@ public sealed class StlFormatTests
             .Should().Throw<BadInputException>().Which.Message.Should().NotContain(folder.Path);
     }
 
+    /// <summary>The last record of a block is written number by number, the others sixteen bytes at a time: a triangle alone against the same among others.</summary>
+    [Fact]
+    [Trait("Kind", "Property")]
+    public void Records_written_several_numbers_at_a_time_hold_the_same_bits() => Gen.Float[-1e4f, 1e4f].Array[9 * 20].Sample(
+        positions =>
+        {
+            var origin = new Vec3(0.1, -70.3, 1234.56);
+            // One triangle without area, and one whose corners are negative zeros.
+            positions.AsSpan(0, 3).CopyTo(positions.AsSpan(3, 3));
+            positions.AsSpan(9, 9).Fill(-0f);
+            var together = Written(new Mesh(origin, positions, [.. Enumerable.Range(0, 60)]), "x");
+            for (var t = 0; t < 20; t++)
+            {
+                var alone = Written(new Mesh(origin, positions[(9 * t)..(9 * (t + 1))], [0, 1, 2]), "x");
+                together.AsSpan(84 + (50 * t), 50).SequenceEqual(alone.AsSpan(84)).Should().BeTrue();
+            }
+        },
+        iter: 200,
+        threads: 1);
+
     private static byte[] Written(Mesh mesh, string header, int threads = 1)
     {
         using var memory = new MemoryStream();

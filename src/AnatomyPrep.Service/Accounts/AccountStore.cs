@@ -102,7 +102,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
     /// <exception cref="CheckFailedException">No such invitation, or the name is taken.</exception>
     public async Task<AccountEntry> AcceptAsync(string secret, string name, string password)
     {
-        if (name.Length is 0 or > LongestName || !name.All(c => char.IsAsciiLetterOrDigit(c) || c is '.' or '-' or '_'))
+        if (!IsName(name))
             throw new PlanException("account", null, "name", "not allowed", "1 to 40 letters, digits, '.', - and _");
         if (password.Length is < LeastPasswordLength or > LongestPasswordLength)
             throw new PlanException("account", null, "password", "not allowed", "12 to 256 characters");
@@ -153,8 +153,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
                 if (there.Role != role)
                 {
                     change.Execute("UPDATE account SET role = @role WHERE name = @name", ("@role", role), ("@name", there.Name));
-                    change.Execute("DELETE FROM session WHERE account = @name", ("@name", there.Name));
-                    change.Execute("DELETE FROM token WHERE account = @name", ("@name", there.Name));
+                    ShutOut(change, there.Name);
                     events.Append(change, new("account.role-changed", there.Name, Detail: $"{there.Role} to {role}, as the organisation says"));
                 }
 
@@ -176,7 +175,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
     /// <exception cref="PlanException">Name or days are not allowed.</exception>
     public NewToken MakeToken(string account, string name, int days)
     {
-        if (name.Length is 0 or > LongestName || !name.All(c => char.IsAsciiLetterOrDigit(c) || c is '.' or '-' or '_'))
+        if (!IsName(name))
             throw new PlanException("token", null, "name", "not allowed", "1 to 40 letters, digits, '.', - and _");
         if (days is < 1 or > LongestTokenDays)
             throw new PlanException("token", null, "days", "not allowed", "1 to 366");
@@ -216,8 +215,7 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         if (change.Execute(
             "UPDATE account SET disabled = 1 WHERE lower(name) = lower(@name) AND (role <> @admin OR (SELECT count(*) FROM account WHERE role = @admin AND disabled = 0) > 1)", ("@name", name), ("@admin", Roles.Administrator)) == 0)
             return false;
-        change.Execute("DELETE FROM session WHERE lower(account) = lower(@name)", ("@name", name));
-        change.Execute("DELETE FROM token WHERE lower(account) = lower(@name)", ("@name", name));
+        ShutOut(change, name);
         events.Append(change, new("account.disabled", name, actor));
         return true;
     });
@@ -229,6 +227,17 @@ public sealed class AccountStore(Database database, EventLog events, TimeProvide
         r => new SessionOwner(r.GetString(0), r.GetString(1), r.GetString(2)),
         ("@hash", HashOf(secret)),
         ("@now", Now()));
+
+    internal static bool IsNameCharacter(char c) => char.IsAsciiLetterOrDigit(c) || c is '.' or '-' or '_';
+
+    private static bool IsName(string name) => name.Length is > 0 and <= LongestName && name.All(IsNameCharacter);
+
+    /// <summary>Ends all sessions and tokens of an account.</summary>
+    private static void ShutOut(DatabaseChange change, string name)
+    {
+        change.Execute("DELETE FROM session WHERE lower(account) = lower(@name)", ("@name", name));
+        change.Execute("DELETE FROM token WHERE lower(account) = lower(@name)", ("@name", name));
+    }
 
     private NewSession Open(string name) => database.Write(change =>
     {

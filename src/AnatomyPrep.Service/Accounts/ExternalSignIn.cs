@@ -91,5 +91,5 @@ internal static class ExternalSignIn
 
     /// <summary>The name without its domain, of the characters that a name may have.</summary>
     private static string NameOf(ClaimsPrincipal who, SignInSettings settings) =>
-        new([.. (who.FindFirstValue(settings.NameClaim) ?? "").Split('@')[0].Where(c => char.IsAsciiLetterOrDigit(c) || c is '.' or '-' or '_').Take(AccountStore.LongestName)]);
+        new([.. (who.FindFirstValue(settings.NameClaim) ?? "").Split('@')[0].Where(AccountStore.IsNameCharacter).Take(AccountStore.LongestName)]);
 }

@@ -1,4 +1,3 @@
-using System.Net;
 using AnatomyPrep.Service.Hosting;
 
 namespace AnatomyPrep.Service.Accounts;
@@ -27,12 +26,11 @@ public sealed record SignInSettings
 
     internal void Check()
     {
-        ServiceSettings.Require(
-            Uri.TryCreate(Authority, UriKind.Absolute, out var url) && url.UserInfo.Length == 0 && (url.Scheme == "https" || (url.Scheme == "http" && url.IsLoopback)), "signIn.authority", Authority, "an https address, or http to loopback");
+        ServiceSettings.Require(ServiceSettings.IsSafeAddress(Authority), "signIn.authority", Authority, "an https address, or http to loopback");
         ServiceSettings.Require(ClientId.Length > 0, "signIn.clientId", ClientId, "the id that the issuer knows this service by");
         ServiceSettings.Require(File.Exists(ClientSecretFile), "signIn.clientSecretFile", "not there", "a file that is there");
         ServiceSettings.Require(Roles.Count > 0 && Roles.Values.All(Accounts.Roles.All.Contains), "signIn.roles", string.Join(", ", Roles.Values), string.Join(", ", Accounts.Roles.All));
-        ServiceSettings.Require(Networks.All(n => IPNetwork.TryParse(n, out _)), "signIn.networks", string.Join(", ", Networks), "networks such as 10.1.0.0/16");
+        ServiceSettings.RequireNetworks(Networks, "signIn.networks");
     }
 
     /// <summary>The role for the values of a person; null for none.</summary>

@@ -1,4 +1,3 @@
-using System.Net;
 using AnatomyPrep.Service.Hosting;
 
 namespace AnatomyPrep.Service.Dicomweb;
@@ -20,10 +19,8 @@ public sealed record ArchiveSettings
     internal void Check()
     {
         ServiceSettings.Require(Name.Length is >= 1 and <= 40 && Name.All(c => char.IsAsciiLetterOrDigit(c) || c == '-'), "archives.name", Name, "1 to 40 letters, digits and -");
-        ServiceSettings.Require(
-            Uri.TryCreate(Url, UriKind.Absolute, out var url) && url.UserInfo.Length == 0 && url.Query.Length == 0 && (url.Scheme == "https" || (url.Scheme == "http" && url.IsLoopback)),
-            "archives.url", Name, "an https address, or http to loopback, without user and query");
+        ServiceSettings.Require(ServiceSettings.IsSafeAddress(Url) && new Uri(Url).Query.Length == 0, "archives.url", Name, "an https address, or http to loopback, without user and query");
         ServiceSettings.Require(TokenFile is null || File.Exists(TokenFile), "archives.tokenFile", Name, "a file that is there");
-        ServiceSettings.Require(Networks.All(n => IPNetwork.TryParse(n, out _)), "archives.networks", string.Join(", ", Networks), "networks such as 10.1.0.0/16");
+        ServiceSettings.RequireNetworks(Networks, "archives.networks");
     }
 }

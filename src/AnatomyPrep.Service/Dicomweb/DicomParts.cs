@@ -36,7 +36,7 @@ internal sealed class DicomParts(DataFolder folder, ServiceSettings settings)
             var room = (long)settings.Storage.LargestUploadMegabytes << 20;
             var reader = new MultipartReader(boundary, body, 64 << 10) { HeadersCountLimit = 16, HeadersLengthLimit = 4 << 10 };
             var parts = 0;
-            while (await reader.ReadNextSectionAsync(cancellation).ConfigureAwait(false) is { } part)
+            while (await OfBodyAsync(reader.ReadNextSectionAsync(cancellation), cancellation).ConfigureAwait(false) is { } part)
             {
                 if (++parts > MostParts)
                     throw new PlanException("body", null, "parts", "too many", $"at most {MostParts}");
@@ -47,13 +47,23 @@ internal sealed class DicomParts(DataFolder folder, ServiceSettings settings)
 
             return parts > 0 ? into : throw new BadInputException("body", "parts", "none", "Send at least one image.");
         }
-        catch (Exception e)
+        catch
         {
             Directory.Delete(into, recursive: true);
-            // What the reader of the framework says of a body that is not one, or breaks off.
-            if (e is InvalidDataException or (IOException and not FileNotFoundException) && !cancellation.IsCancellationRequested)
-                throw new BadInputException("body", "multipart", "broken off, or not one", "Send it again.");
             throw;
+        }
+    }
+
+    /// <summary>What the reader of the framework says of a body that is not one, or breaks off; a disk that is full says its own.</summary>
+    private static async Task<T> OfBodyAsync<T>(Task<T> read, CancellationToken cancellation)
+    {
+        try
+        {
+            return await read.ConfigureAwait(false);
+        }
+        catch (Exception e) when (e is InvalidDataException or IOException && !cancellation.IsCancellationRequested)
+        {
+            throw new BadInputException("body", "multipart", "broken off, or not one", "Send it again.");
         }
     }
 
@@ -61,7 +71,7 @@ internal sealed class DicomParts(DataFolder folder, ServiceSettings settings)
     {
         using var file = new FileStream(path, FileMode.CreateNew, FileAccess.Write);
         var block = new byte[64 << 10];
-        while (await part.ReadAsync(block, cancellation).ConfigureAwait(false) is > 0 and var read)
+        while (await OfBodyAsync(part.ReadAsync(block, cancellation).AsTask(), cancellation).ConfigureAwait(false) is > 0 and var read)
         {
             room -= read;
             if (room < 0)

@@ -14,14 +14,14 @@ public sealed class ProgramChild(ServiceStart start, DataFolder folder, ServiceS
     /// <summary>For a command that works on images or models, with the memory that a job has.</summary>
     /// <param name="longest">By the clock, on all processors.</param>
     /// <exception cref="InvalidOperationException">It could not be started.</exception>
-    public SupervisedProcess Work(TimeSpan longest, params string[] arguments) =>
-        Silent(Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments));
+    public SupervisedProcess Work(TimeSpan longest, params string[] arguments) => Silent(Answer(longest, arguments));
 
     /// <summary>As <see cref="Work"/>, for a command whose output the caller reads.</summary>
-    public SupervisedProcess Answer(TimeSpan longest, params string[] arguments) => Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments);
+    public SupervisedProcess Answer(TimeSpan longest, params string[] arguments) =>
+        Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments);
 
     /// <summary>For a command that ends at once and whose output does not matter.</summary>
-    public SupervisedProcess Check(params string[] arguments) => Silent(Start(s_short, arguments));
+    public SupervisedProcess Check(params string[] arguments) => Silent(Ask(arguments));
 
     /// <summary>For a command that ends at once and whose output the caller reads.</summary>
     public SupervisedProcess Ask(params string[] arguments) => Start(s_short, arguments);

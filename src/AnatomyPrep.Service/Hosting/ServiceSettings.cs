@@ -72,6 +72,15 @@ public sealed record ServiceSettings
 
     internal static PlanException Wrong(string setting, string value, string allowed) => new("settings.json", null, setting, value, allowed);
 
+    /// <summary>https, or http to this machine, without a user in it.</summary>
+    internal static bool IsSafeAddress(string text) =>
+        Uri.TryCreate(text, UriKind.Absolute, out var url) && url.UserInfo.Length == 0 && (url.Scheme == "https" || (url.Scheme == "http" && IsLoopback(url.Host)));
+
+    internal static bool IsLoopback(string host) => host == "localhost" || (IPAddress.TryParse(host, out var address) && IPAddress.IsLoopback(address));
+
+    internal static void RequireNetworks(IReadOnlyList<string> networks, string setting, string example = "10.1.0.0/16") =>
+        Require(networks.All(n => IPNetwork.TryParse(n, out _)), setting, string.Join(", ", networks), $"networks such as {example}");
+
     internal static void Require(bool holds, string setting, object value, string allowed)
     {
         if (!holds)
@@ -117,7 +126,7 @@ public sealed record ReceiverSettings
         ServiceSettings.Require(IsTitle(Title), "receiver.title", Title, "1 to 16 letters, digits, - and _");
         ServiceSettings.Require(CallingTitles.All(IsTitle), "receiver.callingTitles", string.Join(", ", CallingTitles), "titles of 1 to 16 letters, digits, - and _");
         ServiceSettings.Require(!Enabled || CallingTitles.Count > 0, "receiver.callingTitles", "none", "the title of at least one device");
-        ServiceSettings.Require(Peers.All(p => IPNetwork.TryParse(p, out _)), "receiver.peers", string.Join(", ", Peers), "networks such as 10.1.0.0/16 or 10.1.2.3/32");
+        ServiceSettings.RequireNetworks(Peers, "receiver.peers", "10.1.0.0/16 or 10.1.2.3/32");
         ServiceSettings.Require(MostAssociations is >= 1 and <= 100, "receiver.mostAssociations", MostAssociations, "1 to 100");
         string?[] tls = [TlsKey, TlsCertificate, TlsAuthority];
         ServiceSettings.Require(tls.All(t => t is null) || tls.All(File.Exists), "receiver.tls*", "some of three files", "tlsKey, tlsCertificate and tlsAuthority together, each a PEM file that is there");

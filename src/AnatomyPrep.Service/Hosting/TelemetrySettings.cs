@@ -20,7 +20,7 @@ public sealed record TelemetrySettings
     internal void Check()
     {
         ServiceSettings.Require(OtlpEndpoint is null || (Uri.TryCreate(OtlpEndpoint, UriKind.Absolute, out var at) && at.Scheme is "http" or "https"), "telemetry.otlpEndpoint", OtlpEndpoint ?? "", "such as http://127.0.0.1:4318");
-        ServiceSettings.Require(PrometheusNetworks.All(n => IPNetwork.TryParse(n, out _)), "telemetry.prometheusNetworks", string.Join(", ", PrometheusNetworks), "networks such as 127.0.0.0/8");
+        ServiceSettings.RequireNetworks(PrometheusNetworks, "telemetry.prometheusNetworks", "127.0.0.0/8");
         ServiceSettings.Require(IntervalSeconds is >= 1 and <= 3600, "telemetry.intervalSeconds", IntervalSeconds, "1 to 3600");
     }
 }

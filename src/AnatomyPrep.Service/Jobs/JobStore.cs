@@ -236,18 +236,18 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
         return ended > 0;
     });
 
-    /// <exception cref="BadInputException">The images of the source have expired.</exception>
-    internal static void RequireImages(DatabaseChange change, string source)
+    /// <returns>Whose images it holds, by pseudonym.</returns>
+    /// <exception cref="BadInputException">There is no such source, or its images have expired.</exception>
+    internal static string? RequireSource(DatabaseChange change, string id)
     {
-        if (change.Read("SELECT 1 FROM source WHERE id = @id AND expired_at IS NOT NULL", _ => true, ("@id", source)).Count > 0)
-            throw new BadInputException("request", "sourceId", "its images have expired", "Send the images again, then ask again.");
+        if (change.Read("SELECT patient_key, expired_at FROM source WHERE id = @id", r => (Patient: r.IsDBNull(0) ? null : r.GetString(0), IsExpired: !r.IsDBNull(1)), ("@id", id)) is not [var source])
+            throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
+        return source.IsExpired ? throw new BadInputException("request", "sourceId", "its images have expired", "Send the images again, then ask again.") : source.Patient;
     }
 
     private static void RequireMatch(DatabaseChange change, JobRequest request)
     {
-        RequireImages(change, request.SourceId!);
-        if (change.Read("SELECT patient_key FROM source WHERE id = @id", r => r.IsDBNull(0) ? null : r.GetString(0), ("@id", request.SourceId)) is not [var patient])
-            throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
+        var patient = RequireSource(change, request.SourceId!);
         if (request.PatientKey is not null && request.PatientKey != patient)
             throw new CheckFailedException("patient", "images of the patient that was asked for", "images of another patient, or of none that is named");
     }

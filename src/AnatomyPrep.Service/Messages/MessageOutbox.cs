@@ -1,5 +1,4 @@
 using System.Data.Common;
-using System.Globalization;
 using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
@@ -46,14 +45,15 @@ public sealed class MessageOutbox(Database database, ServiceSettings settings, T
     /// <summary>Puts an event into the outbox of every target that wants its kind.</summary>
     internal void Take(DatabaseChange change, ServiceEvent happened)
     {
-        foreach (var (target, _) in _targets.Where(t => MessageSettings.Wants(t.Kinds, happened.Kind)))
-        {
-            var (request, job) = Ids(change, happened);
-            var now = clock.GetUtcNow();
+        string[] targets = [.. _targets.Where(t => MessageSettings.Wants(t.Kinds, happened.Kind)).Select(t => t.Name)];
+        if (targets.Length == 0)
+            return;
+        var (request, job) = Ids(change, happened);
+        var now = clock.GetUtcNow();
+        foreach (var target in targets)
             change.Execute(
                 "INSERT INTO message (id, target, kind, request_id, job_id, at, state) VALUES (@id, @target, @kind, @request, @job, @at, 'Pending')",
                 ("@id", Guid.CreateVersion7(now).ToString("N")), ("@target", target), ("@kind", happened.Kind), ("@request", request), ("@job", job), ("@at", Text(now)));
-        }
     }
 
     /// <summary>Claims the oldest message of a target, if it is due; counts a try.</summary>
@@ -135,6 +135,6 @@ public sealed class MessageOutbox(Database database, ServiceSettings settings, T
     {
         string? Text(int column) => row.IsDBNull(column) ? null : row.GetString(column);
         DateTimeOffset? Time(int column) => Text(column) is { } at ? RecordTime.Parse(at) : null;
-        return new(row.GetString(0), row.GetString(1), row.GetString(2), Text(3), Text(4), Time(5)!.Value, Enum.Parse<MessageState>(row.GetString(6)), Convert.ToInt32(row.GetValue(7), CultureInfo.InvariantCulture), Time(8), Text(9), Time(10));
+        return new(row.GetString(0), row.GetString(1), row.GetString(2), Text(3), Text(4), Time(5)!.Value, Enum.Parse<MessageState>(row.GetString(6)), row.GetInt32(7), Time(8), Text(9), Time(10));
     }
 }

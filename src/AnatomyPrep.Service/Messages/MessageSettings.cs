@@ -1,4 +1,3 @@
-using System.Net;
 using System.Text;
 using AnatomyPrep.Service.Hosting;
 
@@ -27,8 +26,6 @@ public sealed record MessageSettings
         var names = Webhooks.Select(w => w.Name).Append(MailSettings.TargetName).ToArray();
         ServiceSettings.Require(names.Distinct().Count() == names.Length, "messages.webhooks", "a name twice", "each a name of its own, and none 'mail'");
     }
-
-    internal static bool IsLoopback(string host) => host == "localhost" || (IPAddress.TryParse(host, out var address) && IPAddress.IsLoopback(address));
 
     internal static bool Wants(IReadOnlyList<string> kinds, string kind) => kinds.Any(k => kind == k || (k.EndsWith('.') && kind.StartsWith(k, StringComparison.Ordinal)));
 
@@ -65,10 +62,8 @@ public sealed record WebhookSettings
     internal void Check()
     {
         ServiceSettings.Require(Name.Length is >= 1 and <= 40 && Name.All(c => char.IsAsciiLetterOrDigit(c) || c == '-'), "messages.webhooks.name", Name, "1 to 40 letters, digits and -");
-        ServiceSettings.Require(
-            Uri.TryCreate(Url, UriKind.Absolute, out var url) && url.UserInfo.Length == 0 && (url.Scheme == "https" || (url.Scheme == "http" && MessageSettings.IsLoopback(url.Host))),
-            "messages.webhooks.url", Name, "an https address, or http to loopback, without a user in it");
-        ServiceSettings.Require(Networks.All(n => IPNetwork.TryParse(n, out _)), "messages.webhooks.networks", string.Join(", ", Networks), "networks such as 10.1.0.0/16");
+        ServiceSettings.Require(ServiceSettings.IsSafeAddress(Url), "messages.webhooks.url", Name, "an https address, or http to loopback, without a user in it");
+        ServiceSettings.RequireNetworks(Networks, "messages.webhooks.networks");
         MessageSettings.CheckKinds(Kinds, "messages.webhooks.kinds");
         ServiceSettings.Require(File.Exists(SecretFile) && IsSecret(), "messages.webhooks.secretFile", Name, $"a file with a secret of {LeastSecretBytes} bytes or more");
     }
@@ -112,7 +107,7 @@ public sealed record MailSettings
     {
         ServiceSettings.Require(Host.Length > 0, "messages.mail.host", Host, "name or address of the mail server");
         ServiceSettings.Require(Port is >= 1 and <= 65535, "messages.mail.port", Port, "1 to 65535");
-        ServiceSettings.Require(Security is "starttls" or "tls" || (Security == "none" && MessageSettings.IsLoopback(Host)), "messages.mail.security", Security, "starttls, tls, or none to loopback");
+        ServiceSettings.Require(Security is "starttls" or "tls" || (Security == "none" && ServiceSettings.IsLoopback(Host)), "messages.mail.security", Security, "starttls, tls, or none to loopback");
         ServiceSettings.Require((User is null) == (PasswordFile is null) && (PasswordFile is null || File.Exists(PasswordFile)), "messages.mail.user, messages.mail.passwordFile", "one of two", "both, the file being there, or neither");
         ServiceSettings.Require(IsAddress(From), "messages.mail.from", From, "an e-mail address");
         ServiceSettings.Require(To.Count > 0 && To.All(IsAddress), "messages.mail.to", string.Join(", ", To), "e-mail addresses");

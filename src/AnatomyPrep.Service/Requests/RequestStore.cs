@@ -93,7 +93,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
     /// <exception cref="BadInputException">No such source.</exception>
     public RequestEntry? Choose(string id, string sourceId, string account) => database.Write(change =>
     {
-        RequireSource(change, sourceId);
+        JobStore.RequireSource(change, sourceId);
         if (change.Execute($"UPDATE request SET source_id = @source, state = 'Waiting', version = version + 1 WHERE id = @id AND job_id IS NULL AND {Open}", ("@source", sourceId), ("@id", id)) == 0)
             return null;
         events.Append(change, new("request.source-chosen", id, account, Detail: $"source {sourceId[..12]}"));
@@ -152,7 +152,7 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
     private RequestEntry Add(DatabaseChange change, ModelRequest asked, string account, string? key)
     {
         if (asked.Job.SourceId is { } source)
-            RequireSource(change, source);
+            JobStore.RequireSource(change, source);
         var now = clock.GetUtcNow();
         var id = Guid.CreateVersion7(now).ToString("N");
         change.Execute(
@@ -218,13 +218,6 @@ public sealed class RequestStore(Database database, EventLog events, JobStore jo
             events.Append(change, new("request.choose", request.Id, Detail: $"{candidates.Count} sources fit"));
         foreach (var stop in findings.Where(f => f.Severity == Severity.Stop))
             events.Append(change, new("request.stopped", request.Id, Code: stop.Code, Detail: stop.Message));
-    }
-
-    private static void RequireSource(DatabaseChange change, string id)
-    {
-        if (change.Read("SELECT 1 FROM source WHERE id = @id", _ => true, ("@id", id)).Count == 0)
-            throw new BadInputException("request", "sourceId", "no such source", "Choose one of the list of sources.");
-        JobStore.RequireImages(change, id);
     }
 
     private static (string, object?)[] Values(ModelRequest asked) => [.. asked.Job.Values(), ("@note", asked.Note)];

@@ -39,14 +39,7 @@ internal sealed class LedgerAsk(LedgerSession session)
 
     private Command Plain<T>(string name, string description, Func<LedgerQuestions, ParseResult, IReadOnlyList<T>> ask, Func<T, string> line, params Symbol[] symbols) => Question(
         name, description,
-        command =>
-        {
-            foreach (var symbol in symbols)
-                if (symbol is Argument argument)
-                    command.Arguments.Add(argument);
-                else
-                    command.Options.Add((Option)symbol);
-        },
+        command => command.AddAll(symbols),
         (q, p) => ask(q, p),
         answer => (IReadOnlyList<T>)answer is { Count: > 0 } some ? some.Select(line) : ["none"]);
 

@@ -25,11 +25,7 @@ internal sealed class LedgerKeeping(LedgerSession session)
     private Command Command(string name, string description, bool signs, Symbol[] symbols, Func<ParseResult, CancellationToken, int> run)
     {
         var command = new Command(name, description);
-        foreach (var symbol in symbols)
-            if (symbol is Argument argument)
-                command.Arguments.Add(argument);
-            else
-                command.Options.Add((Option)symbol);
+        command.AddAll(symbols);
         session.AddTo(command, signs);
         command.SetAction((parsed, cancellation) => Task.FromResult(run(parsed, cancellation)));
         return command;

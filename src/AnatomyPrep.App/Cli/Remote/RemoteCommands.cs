@@ -92,7 +92,7 @@ internal sealed class RemoteCommands
     private async Task<int> OnFilesAsync(ServiceLink link, string command, string given, CancellationToken cancellation)
     {
         var files = FilesOf(given);
-        var kind = files.Count == 1 && Path.GetExtension(files[0]).TrimStart('.').ToLowerInvariant() is "stl" or "ply" or "obj" or "off" or "3mf" ? Path.GetExtension(files[0]).TrimStart('.').ToLowerInvariant() : null;
+        var kind = files is [var only] && Path.GetExtension(only).TrimStart('.').ToLowerInvariant() is ("stl" or "ply" or "obj" or "off" or "3mf") and var mesh ? mesh : null;
         if (command == "check" && kind is null)
             throw new PlanException("command", null, "MESH", Path.GetExtension(given), "stl, ply, obj, off, 3mf");
         var upload = new RemoteUpload(link, NotesOf(_context));

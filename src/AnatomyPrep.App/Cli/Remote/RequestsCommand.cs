@@ -54,11 +54,7 @@ internal static class RequestsCommand
     private static void Add(Command to, string name, string description, params Symbol[] symbols)
     {
         var command = new Command(name, description);
-        foreach (var symbol in symbols)
-            if (symbol is Argument argument)
-                command.Arguments.Add(argument);
-            else
-                command.Options.Add((Option)symbol);
+        command.AddAll(symbols);
         command.Options.Add(new Option<bool>("--json") { Description = "One JSON document on stdout" });
         // Never reached without --service: see RemoteCommands.
         command.SetAction((_, _) => Task.FromResult(ExitCodes.WrongUsage));

@@ -49,10 +49,15 @@ internal static class SignIn
 
     private static void Write(string file, string token)
     {
+        const UnixFileMode ownerOnly = UnixFileMode.UserRead | UnixFileMode.UserWrite;
         var options = new FileStreamOptions { Mode = FileMode.Create, Access = FileAccess.Write };
         if (!OperatingSystem.IsWindows())
-            options.UnixCreateMode = UnixFileMode.UserRead | UnixFileMode.UserWrite;
-        using var writer = new StreamWriter(file, options);
+            options.UnixCreateMode = ownerOnly;
+        using var stream = new FileStream(file, options);
+        // A file that was there keeps the mode it had.
+        if (!OperatingSystem.IsWindows())
+            File.SetUnixFileMode(stream.SafeFileHandle, ownerOnly);
+        using var writer = new StreamWriter(stream);
         writer.WriteLine(token);
     }
 

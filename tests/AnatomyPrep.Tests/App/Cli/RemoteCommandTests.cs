@@ -125,6 +125,9 @@ public sealed class RemoteCommandTests : IDisposable
             File.Delete(_folder["token"]);
             await Token(service, Roles.Technician, "tam");
             File.GetUnixFileMode(_folder["token"]).Should().Be(UnixFileMode.UserRead | UnixFileMode.UserWrite);
+            File.SetUnixFileMode(_folder["token"], UnixFileMode.UserRead | UnixFileMode.UserWrite | UnixFileMode.OtherRead);
+            await Token(service, Roles.Technician, "tim");
+            File.GetUnixFileMode(_folder["token"]).Should().Be(UnixFileMode.UserRead | UnixFileMode.UserWrite, "also where a file was there that others may read");
         }
     }
 

@@ -28,8 +28,7 @@ internal sealed record InspectedRun(string Folder, VerificationReport Verified, 
     public static InspectedRun Open(string folder, string? structure, RunContext run)
     {
         var verified = RecordVerifier.Verify(folder, null, null, run);
-        if (!verified.Holds || verified.Statement is not { } statement)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", verified.Failed.Select(f => $"{f.Thing}: {f.Check}")));
+        var statement = verified.Require();
         var file = FileOf(statement.Run, structure);
         var bytes = System.IO.File.ReadAllBytes(Path.Combine(folder, file));
         var mesh = MeshFile.Read(bytes, Path.GetFileName(file), new MeshReadOptions(LengthUnit.Millimetre), run).Mesh;

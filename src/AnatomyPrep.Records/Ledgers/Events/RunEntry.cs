@@ -25,7 +25,7 @@ public static class RunEntry
             run.Source.TreeSha256,
             run.Plan.Name,
             run.Plan.Sha256,
-            $"{run.Software.Name} {run.Software.Version} {run.Software.Commit ?? "unknown"}",
+            run.Software.NameAndRevision(),
             preparer,
             [.. run.Findings.Select(f => new FindingFact(f.Code, f.Severity)).Distinct()],
             [.. statement.Subjects.Where(s => s_kept.Contains(s.Name)).Select(s => new NamedFile(s.Name, s.Sha256))]);

@@ -24,7 +24,7 @@ internal sealed class InspectPrintCommand
     private readonly Option<double?> _tolerance = new("--tolerance-mm") { Description = "Largest difference; if not given 1 for education, 0.5 for planning" };
     private readonly Option<string?> _inspector = new("--inspector") { Description = "Code of who measured; never a name" };
     private readonly Option<string?> _model = new("--model") { Description = "Model and revision in a ledger, such as M-1/1: the outcome becomes an event there" };
-    private readonly Option<int> _perAxis = new("--per-axis") { Description = "Distances along each axis, 1 to 9", DefaultValueFactory = _ => 3 };
+    private readonly Option<int> _perAxis = new("--per-axis") { Description = $"Distances along each axis, 1 to {CaliperInspection.MostPerAxis}", DefaultValueFactory = _ => 3 };
 
     private InspectPrintCommand(CommandContext context)
     {
@@ -131,9 +131,9 @@ internal sealed class InspectPrintCommand
         return command;
     }
 
-    private int PerAxis(ParseResult parsed) => parsed.GetValue(_perAxis) is >= 1 and <= 9 and var count
+    private int PerAxis(ParseResult parsed) => parsed.GetValue(_perAxis) is >= 1 and <= CaliperInspection.MostPerAxis and var count
         ? count
-        : throw new PlanException("command", null, "--per-axis", $"{parsed.GetValue(_perAxis)}", "1 to 9");
+        : throw new PlanException("command", null, "--per-axis", $"{parsed.GetValue(_perAxis)}", $"1 to {CaliperInspection.MostPerAxis}");
 
     private delegate (InspectionFacts Facts, IReadOnlyList<AdditionFile> Files) Measure(InspectedRun inspected, double toleranceMm, Core.Running.RunContext run);
 
@@ -200,7 +200,7 @@ internal sealed class InspectPrintCommand
     private static void Show(CaliperFacts caliper)
     {
         foreach (var d in caliper.Distances)
-            Output.WriteResult(FormattableString.Invariant($"{d.Name,-3} model {d.ExpectedMm,7:F2} mm, part {d.ReadingsMm.Average(),7:F2} mm, difference {d.ReadingsMm.Average() - d.ExpectedMm,6:F2} mm"));
+            Output.WriteResult(FormattableString.Invariant($"{d.Name,-3} model {d.ExpectedMm,7:F2} mm, part {d.MeanMm(),7:F2} mm, difference {d.DifferenceMm(),6:F2} mm"));
         var a = caliper.Agreement;
         Output.WriteResult(FormattableString.Invariant($"bias {a.BiasMm:F3} ± {a.BiasErrorMm:F3} mm, SD {a.SdMm:F3} mm, 95 % limits of agreement {a.LowerMm:F3} to {a.UpperMm:F3} mm (± {a.LimitErrorMm:F3}), largest {a.LargestMm:F3} mm"));
         foreach (var s in caliper.Scales)

@@ -16,10 +16,8 @@ internal static class LabelCommand
         var command = new Command("label", "Labels for the bag: side, anatomy, scale, date, and the code of the report") { result, output };
         command.SetAction((parsed, cancellation) =>
         {
-            var report = context.Run(run => RecordVerifier.Verify(parsed.GetValue(result)!, null, null, run), cancellation);
             // A label vouches for what is in the bag: never from a record that does not hold.
-            if (!report.Holds || report.Statement is not { } statement)
-                throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
+            var statement = context.Run(run => RecordVerifier.Verify(parsed.GetValue(result)!, null, null, run), cancellation).Require();
             var path = parsed.GetValue(output)!;
             using (var file = new FileStream(path, FileMode.CreateNew, FileAccess.Write))
                 LabelSheet.Write(file, statement.Run, RunCode.Of(statement));

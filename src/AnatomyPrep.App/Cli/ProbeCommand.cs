@@ -92,7 +92,7 @@ internal static class ProbeCommand
         {
             if (_facts.Structures is { Count: > 0 })
                 throw new BadInputException("probe", "--of", "deviation of a model with structures", "Colour it by the distance to another model.");
-            var statement = RecordVerifier.Verify(folder, null, null, run).Statement ?? throw new BadInputException("probe", "record", "none that holds", "Verify the folder.");
+            var statement = RecordVerifier.Verify(folder, null, null, run).Require();
             return Array.ConvertAll(new SourceCheck(context.Bench).Distances(statement, Required(source, "--source"), mesh, run), d => (float)d);
         }
 

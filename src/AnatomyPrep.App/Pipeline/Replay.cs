@@ -19,10 +19,8 @@ internal sealed class Replay(Workbench bench)
     /// <exception cref="BadInputException">The source is not known on this machine.</exception>
     public ReplayResult Run(string folder, string? sourcePath, IReadOnlyDictionary<string, string> partPaths, RunContext run)
     {
-        var report = RecordVerifier.Verify(folder, null, null, run);
-        if (!report.Holds || report.Statement is null)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
-        var recorded = report.Statement.Run;
+        var statement = RecordVerifier.Verify(folder, null, null, run).Require();
+        var recorded = statement.Run;
         var known = new KnownSources(bench.Folders);
         sourcePath ??= known.Find(recorded.Source.TreeSha256)
             ?? throw new BadInputException("replay", "source", "not known on this machine", "Say where it lies with --source.");
@@ -37,7 +35,7 @@ internal sealed class Replay(Workbench bench)
             var facts = new ModelMaker(bench.Catalog, bench.Clock)
                 .Make(source, plan, recorded.Request, aside.FullName, new RunTimes(recorded.StartedAt, recorded.FinishedAt), run);
             File.WriteAllBytes(Path.Combine(aside.FullName, RecordFiles.Run), RecordWriter.RunFile(facts));
-            return Compare(report.Statement, aside.FullName);
+            return Compare(statement, aside.FullName);
         }
         finally
         {

@@ -6,6 +6,7 @@ using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Formats;
+using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Statements;
 
@@ -18,12 +19,9 @@ internal sealed class SourceCheck(Workbench bench)
     /// <exception cref="BadInputException">The plan moves parts of the model differently, or has no surface; a file cannot be used.</exception>
     public (SourceAgreement Agreement, LandmarkFigures? Landmarks) Run(RunStatement statement, string sourcePath, string modelPath, LandmarkList? landmarks, double toleranceMm, RunContext run)
     {
-        var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
         var model = MeshFile.Read(modelPath, CheckCommand.ReadOptions, run).Mesh;
-        using var source = new SourceLoader(bench.Folders).LoadAgain(FileOf(sourcePath, statement.Run.Source, run), statement.Run.Source, PartPath, run);
-        if (source.Facts.TreeSha256 != statement.Run.Source.TreeSha256)
-            throw new CheckFailedException("source", statement.Run.Source.TreeSha256, source.Facts.TreeSha256);
-        var (surface, placement) = Surface(source.State, steps, run);
+        using var source = Load(statement, sourcePath, run);
+        var (surface, placement) = Surface(source.State, statement, run);
         model = KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero);
         surface = surface.Rebased(Vec3.Zero);
         var figures = landmarks is null ? null : Landmarks(landmarks, source, model, surface, toleranceMm, run);
@@ -34,15 +32,27 @@ internal sealed class SourceCheck(Workbench bench)
     /// <exception cref="BadInputException">As the other.</exception>
     public double[] Distances(RunStatement statement, string sourcePath, Mesh model, RunContext run)
     {
-        var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
-        using var source = new SourceLoader(bench.Folders).LoadAgain(FileOf(sourcePath, statement.Run.Source, run), statement.Run.Source, PartPath, run);
-        var (surface, placement) = Surface(source.State, steps, run);
+        using var source = Load(statement, sourcePath, run);
+        var (surface, placement) = Surface(source.State, statement, run);
         return SignedDistance.To(surface, run).OfVertices(KnownPlacement.Undo(model, placement, run), run);
     }
 
-    /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
-    private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, IReadOnlyList<PlanStep> steps, RunContext run)
+    /// <exception cref="CheckFailedException">It is not the source the record names.</exception>
+    private LoadedSource Load(RunStatement statement, string path, RunContext run)
     {
+        var recorded = statement.Run.Source;
+        var source = new SourceLoader(bench.Folders).LoadAgain(FileOf(path, recorded, run), recorded, PartPath, run);
+        var found = source.Facts.TreeSha256;
+        if (found == recorded.TreeSha256)
+            return source;
+        source.Dispose();
+        throw new CheckFailedException("source", recorded.TreeSha256, found);
+    }
+
+    /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
+    private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, RunStatement statement, RunContext run)
+    {
+        var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
         var surface = state.Mesh;
         var last = steps.Select(Moves).ToList().LastIndexOf(true);
         for (var s = 0; s < steps.Count && (surface is null || s <= last); s++)
@@ -60,7 +70,7 @@ internal sealed class SourceCheck(Workbench bench)
 
     private static LandmarkFigures Landmarks(LandmarkList list, LoadedSource source, Mesh model, Mesh surface, double toleranceMm, RunContext run) =>
         source.State.SourceVolume is { } images
-            ? LandmarkCheck.Measure(list.Points, list.Distances, SignedDistance.To(surface, run), SignedDistance.To(model, run), images.Map, null, toleranceMm, run)
+            ? LandmarkCheck.Measure(list.Points, list.Distances, TriangleTree.Build(surface, run), TriangleTree.Build(model, run), images.Map, null, toleranceMm, run)
             : throw new BadInputException("verify", "landmarks", "the source is no images", "Landmarks are measured on models of images; leave --landmarks out.");
 
     private bool Moves(PlanStep step) => bench.Catalog.TryFind(step.Name, out var spec) && spec.MovesModel;

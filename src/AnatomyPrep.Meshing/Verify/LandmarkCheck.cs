@@ -2,6 +2,7 @@ using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Meshing.Spatial;
 
 namespace AnatomyPrep.Meshing.Verify;
 
@@ -45,7 +46,7 @@ public static class LandmarkCheck
     /// <param name="toleranceMm">Largest difference for the purpose, beyond the expanded uncertainty.</param>
     /// <param name="sliceThicknessMm">Null where not known: the step between slices counts.</param>
     public static LandmarkFigures Measure(
-        IReadOnlyList<Landmark> landmarks, IReadOnlyList<(int From, int To)> distances, SignedDistance source, SignedDistance model, IndexToPatient map, double? sliceThicknessMm, double toleranceMm, RunContext run)
+        IReadOnlyList<Landmark> landmarks, IReadOnlyList<(int From, int To)> distances, TriangleTree source, TriangleTree model, IndexToPatient map, double? sliceThicknessMm, double toleranceMm, RunContext run)
     {
         run.ThrowIfCancelled();
         var findings = new List<Finding>();
@@ -68,16 +69,16 @@ public static class LandmarkCheck
         return new(measured, lengths, findings);
     }
 
-    private static MeasuredLandmark On(Landmark landmark, SignedDistance source, SignedDistance model, List<Finding> findings)
+    private static MeasuredLandmark On(Landmark landmark, TriangleTree source, TriangleTree model, List<Finding> findings)
     {
         var (onSource, sourceOff) = Nearest(landmark, source, "images' surface", findings);
         var (onModel, modelOff) = Nearest(landmark, model, "model", findings);
         return new(landmark.Name, landmark.AtMm, onSource, sourceOff, onModel, modelOff);
     }
 
-    private static (Vec3 AtMm, double OffMm) Nearest(Landmark landmark, SignedDistance surface, string what, List<Finding> findings)
+    private static (Vec3 AtMm, double OffMm) Nearest(Landmark landmark, TriangleTree surface, string what, List<Finding> findings)
     {
-        var nearest = surface.Tree.Nearest(landmark.AtMm, double.PositiveInfinity);
+        var nearest = surface.Nearest(landmark.AtMm, double.PositiveInfinity);
         if (nearest.Found && nearest.DistanceMm <= FarMm)
             return (nearest.PositionMm, nearest.DistanceMm);
         findings.Add(new(FindingCodes.LandmarkFar, Severity.Caution,

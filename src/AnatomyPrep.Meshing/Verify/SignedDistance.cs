@@ -47,22 +47,11 @@ public sealed class SignedDistance
     }
 
     /// <summary>Signed distances of many points, in the order given. Infinity where nothing lies within the distance asked.</summary>
-    public double[] Of(Vec3[] pointsMm, RunContext run, double withinMm = double.PositiveInfinity)
-    {
-        var distances = new double[pointsMm.Length];
-        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
-            distances[i] = nearest.Found ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
-        return distances;
-    }
+    public double[] Of(Vec3[] pointsMm, RunContext run, double withinMm = double.PositiveInfinity) => OfSome(pointsMm, run, withinMm, _ => true);
 
     /// <summary>As for many points, but infinity also where the nearest point lies on a triangle that was not measured.</summary>
-    internal double[] OfMeasured(Vec3[] pointsMm, RunContext run, double withinMm)
-    {
-        var distances = new double[pointsMm.Length];
-        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
-            distances[i] = nearest.Found && Tree.Mesh.Origins[nearest.Triangle] == Origin.Measured ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
-        return distances;
-    }
+    internal double[] OfMeasured(Vec3[] pointsMm, RunContext run, double withinMm) =>
+        OfSome(pointsMm, run, withinMm, triangle => Tree.Mesh.Origins[triangle] == Origin.Measured);
 
     /// <summary>Signed distance of every vertex of a mesh to this surface, by vertex.</summary>
     public double[] OfVertices(Mesh mesh, RunContext run)
@@ -76,6 +65,14 @@ public sealed class SignedDistance
             Of(points, run).CopyTo(distances.AsSpan(from));
         }
 
+        return distances;
+    }
+
+    private double[] OfSome(Vec3[] pointsMm, RunContext run, double withinMm, Func<int, bool> counts)
+    {
+        var distances = new double[pointsMm.Length];
+        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
+            distances[i] = nearest.Found && counts(nearest.Triangle) ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
         return distances;
     }
 

@@ -1,5 +1,4 @@
 using System.Text.Json;
-using System.Text.Json.Nodes;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Canonical;
 using AnatomyPrep.Records.Statements;
@@ -43,7 +42,4 @@ public sealed record AdditionStatement(IReadOnlyList<Subject> Subjects, Inspecti
             throw new CheckFailedException($"statement field predicate{e.Path?.TrimStart('$')}", "the form of inspection/v1", "something else");
         }
     }
-
-    /// <summary>The predicate as the signed bytes hold it.</summary>
-    internal static JsonObject PredicateOf(ReadOnlySpan<byte> utf8) => CanonicalJson.Parse(utf8)!["predicate"]!.AsObject();
 }

@@ -48,15 +48,17 @@ internal static class AdditionVerifier
             var path = Path.Combine(folder, place);
             var signed = new SignedFiles(path, place, AdditionFiles.Addition, AdditionFiles.PublicKey, run);
             signed.CheckSignature(trusted);
-            if (Read(signed) is { } statement)
+            var sha256 = SignedFiles.TryHash(Path.Combine(path, AdditionFiles.Addition), run)?.Sha256;
+            if (signed.ReadStatement(bytes => AdditionStatement.Parse(bytes)) is { } statement)
             {
-                CheckStatement(signed, statement, new(record.Run.RunId, recordSha256), number, previous);
-                CheckFiles(signed, statement, own);
-                additions.Add(new(number, SignedFiles.TryHash(Path.Combine(path, AdditionFiles.Addition), run)!.Value.Sha256, signed.SignerKeyId, statement.Inspection));
+                var predicate = StatementJson.Predicate(signed.Payload);
+                CheckStatement(signed, statement, predicate, new(record.Run.RunId, recordSha256), number, previous);
+                CheckFiles(signed, statement, predicate, own);
+                additions.Add(new(number, sha256!, signed.SignerKeyId, statement.Inspection));
             }
 
             checks.AddRange(signed.Checks);
-            previous = own.ContainsKey(AdditionFiles.Addition) ? SignedFiles.TryHash(Path.Combine(path, AdditionFiles.Addition), run)?.Sha256 : null;
+            previous = sha256;
         }
 
         return (checks, additions);
@@ -76,31 +78,13 @@ internal static class AdditionVerifier
         }
     }
 
-    private static AdditionStatement? Read(SignedFiles signed)
-    {
-        if (signed.Payload is not { } payload)
-            return null;
-        try
-        {
-            var statement = AdditionStatement.Parse(payload);
-            signed.CheckStatement(null);
-            return statement;
-        }
-        catch (CheckFailedException e)
-        {
-            signed.CheckStatement(e);
-            return null;
-        }
-    }
-
-    private static void CheckStatement(SignedFiles signed, AdditionStatement statement, RecordReference record, int number, string? previous)
+    private static void CheckStatement(SignedFiles signed, AdditionStatement statement, JsonObject predicate, RecordReference record, int number, string? previous)
     {
         var facts = statement.Inspection;
         signed.Expect(AdditionFiles.Addition, "number", RecordChecks.Chain, Text(number), Text(facts.Number));
         signed.Expect(AdditionFiles.Addition, "run", RecordChecks.Chain, record.RunId, facts.Record.RunId);
         signed.Expect(AdditionFiles.Addition, "record.json", RecordChecks.Chain, record.RecordSha256, facts.Record.RecordSha256);
         signed.Expect(AdditionFiles.Addition, "addition before", RecordChecks.Chain, previous ?? "none", facts.PreviousSha256 ?? "none");
-        var predicate = AdditionStatement.PredicateOf(signed.Payload);
         signed.Computed("warning", EducationAndPlanning.Warning, predicate["warning"]);
         signed.Expect(AdditionFiles.Addition, "passed", RecordChecks.Computed, facts.Passes() ? "true" : "false", facts.Passed ? "true" : "false");
         if (facts.Caliper is { } caliper)
@@ -120,13 +104,13 @@ internal static class AdditionVerifier
         }
     }
 
-    private static void CheckFiles(SignedFiles signed, AdditionStatement statement, Dictionary<string, bool> own)
+    private static void CheckFiles(SignedFiles signed, AdditionStatement statement, JsonObject predicate, Dictionary<string, bool> own)
     {
         signed.CheckSubjects(statement.Subjects, own);
         var known = statement.Subjects.Select(s => s.Name).ToHashSet(StringComparer.Ordinal);
         foreach (var name in own.Keys.Where(n => !AdditionFiles.IsOutsideStatement(n) && !known.Contains(n)))
             signed.Add(name, RecordChecks.Expected, false, "no such file in the addition", "a file in the folder");
-        signed.CheckLaidOut(AdditionFiles.Inspection, AdditionStatement.PredicateOf(signed.Payload), statement.Subjects, own);
+        signed.CheckLaidOut(AdditionFiles.Inspection, predicate, statement.Subjects, own);
     }
 
     private static string Text(int number) => number.ToString(CultureInfo.InvariantCulture);

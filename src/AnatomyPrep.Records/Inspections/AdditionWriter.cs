@@ -27,8 +27,7 @@ public static class AdditionWriter
     /// <exception cref="IOException">Somebody else added at the same time, or the folder cannot be written.</exception>
     public static Addition Write(string runFolder, VerificationReport verified, InspectionFacts inspection, IReadOnlyList<AdditionFile> files, SigningKey key)
     {
-        if (!verified.Holds || verified.Statement is not { } statement)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", verified.Failed.Select(f => $"{f.Thing}: {f.Check}")));
+        var statement = verified.Require();
         var folder = Path.TrimEndingDirectorySeparator(Path.GetFullPath(runFolder));
         var facts = inspection with
         {

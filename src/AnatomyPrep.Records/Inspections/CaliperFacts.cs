@@ -10,8 +10,11 @@ namespace AnatomyPrep.Records.Inspections;
 /// <param name="ReadingsMm">In the order they were taken; at least one.</param>
 public sealed record CaliperReading(string Name, string Axis, Vec3 FromMm, Vec3 ToMm, double ExpectedMm, double PlacementMm, IReadOnlyList<double> ReadingsMm)
 {
+    /// <summary>Of the readings.</summary>
+    public double MeanMm() => ReadingsMm.Sum() / ReadingsMm.Count;
+
     /// <summary>Mean of the readings less what was expected.</summary>
-    internal double DifferenceMm() => (ReadingsMm.Sum() / ReadingsMm.Count) - ExpectedMm;
+    public double DifferenceMm() => MeanMm() - ExpectedMm;
 }
 
 /// <summary>Size of the part along an axis as a multiple of the model's.</summary>
@@ -45,7 +48,7 @@ public sealed record CaliperFacts(
         double sum = 0;
         foreach (var d in distances)
         {
-            var mean = d.ReadingsMm.Sum() / d.ReadingsMm.Count;
+            var mean = d.MeanMm();
             sum += d.ReadingsMm.Sum(r => (r - mean) * (r - mean));
         }
 

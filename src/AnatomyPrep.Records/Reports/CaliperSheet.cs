@@ -27,29 +27,13 @@ public static class CaliperSheet
     public static void Write(Stream output, CaliperSheetContent content, string fontFolder = ReportFonts.DefaultFolder)
     {
         using var fonts = ReportFonts.Load(fontFolder);
-        using var nothing = new SKNoDrawCanvas((int)ReportPages.Width, (int)ReportPages.Height);
-        var pageCount = Fill(content, fonts, () => nothing, () => { }, 0);
-        var made = content.Run.FinishedAt.UtcDateTime;
-        using var document = SKDocument.CreatePdf(output, new SKDocumentPdfMetadata
-        {
-            Title = Title(content),
-            Subject = EducationAndPlanning.Warning,
-            Creator = $"{content.Run.Software.Name} {content.Run.Software.Version}",
-            Keywords = content.Sheet,
-            Creation = made,
-            Modified = made,
-            RasterDpi = 300,
-            EncodingQuality = 101,
-        });
-        Fill(content, fonts, () => document.BeginPage(ReportPages.Width, ReportPages.Height), document.EndPage, pageCount);
-        document.Close();
+        RunPaper.WritePages(output, content.Run, Title(content), content.Sheet, fonts, pages => Fill(content, fonts, pages));
     }
 
     private static string Title(CaliperSheetContent content) => $"Caliper sheet: {content.Run.Request.Anatomy}";
 
-    private static int Fill(CaliperSheetContent content, ReportFonts fonts, Func<SKCanvas> beginPage, Action endPage, int pageCount)
+    private static void Fill(CaliperSheetContent content, ReportFonts fonts, ReportPages pages)
     {
-        using var pages = new ReportPages(beginPage, endPage, fonts, Title(content), content.Run.RunId, pageCount);
         const float textWidth = ReportPages.Inner - CodeSide - 12;
         var top = pages.Y;
         CodeSquare.Draw(pages.Canvas, content.Code.Text, ReportPages.Margin + ReportPages.Inner - CodeSide + 8, top - 8, CodeSide);
@@ -81,7 +65,5 @@ public static class CaliperSheet
         pages.SignatureBox(new("Measured", "I took these readings on the part with the model id above, with a calibrated caliper, before I knew what the model measures."));
         pages.Section("Where", 200);
         pages.Pictures(content.Pictures);
-        pages.End();
-        return pages.Page;
     }
 }

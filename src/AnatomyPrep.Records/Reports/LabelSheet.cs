@@ -39,18 +39,11 @@ public static class LabelSheet
     public static void Write(Stream output, RunFacts facts, RunCode code, string fontFolder = ReportFonts.DefaultFolder)
     {
         using var fonts = ReportFonts.Load(fontFolder);
-        var made = facts.FinishedAt.UtcDateTime;
-        using var document = SKDocument.CreatePdf(output, new SKDocumentPdfMetadata
-        {
-            Title = $"Labels: {facts.Request.Anatomy}",
-            Subject = EducationAndPlanning.Warning,
-            Creator = $"{facts.Software.Name} {facts.Software.Version}",
-            Keywords = code.Text,
-            Creation = made,
-            Modified = made,
-            RasterDpi = 300,
-            EncodingQuality = 101,
-        });
+        RunPaper.Write(output, facts, $"Labels: {facts.Request.Anatomy}", code.Text, document => Draw(document, fonts, facts, code));
+    }
+
+    private static void Draw(SKDocument document, ReportFonts fonts, RunFacts facts, RunCode code)
+    {
         Label[] labels = [new(facts.Request.Anatomy, facts.Request.Side), .. (facts.Structures ?? []).Select(s => new Label(s.Name, s.Side))];
         const int perPage = Columns * Rows;
         for (var page = 0; page * perPage < labels.Length; page++)
@@ -61,8 +54,6 @@ public static class LabelSheet
                 Draw(canvas, fonts, facts, code, labels[((page * perPage) + i) % labels.Length], Left + (i % Columns * LabelWidth), Top + (i / Columns * LabelHeight));
             document.EndPage();
         }
-
-        document.Close();
     }
 
     private static void CutLines(SKCanvas canvas)

@@ -35,30 +35,12 @@ public static class RunReport
     public static void Write(Stream output, ReportContent content, string fontFolder = ReportFonts.DefaultFolder)
     {
         using var fonts = ReportFonts.Load(fontFolder);
-        using var nothing = new SKNoDrawCanvas((int)ReportPages.Width, (int)ReportPages.Height);
-        var pageCount = Fill(content, fonts, () => nothing, () => { }, 0);
-        var software = content.Run.Software;
-        var made = content.Run.FinishedAt.UtcDateTime;
-        using var document = SKDocument.CreatePdf(output, new SKDocumentPdfMetadata
-        {
-            Title = Title(content.Run),
-            Subject = EducationAndPlanning.Warning,
-            Creator = $"{software.Name} {software.Version}",
-            Keywords = content.Code.Text,
-            Creation = made,
-            Modified = made,
-            RasterDpi = 300,
-            EncodingQuality = 101,
-        });
-        Fill(content, fonts, () => document.BeginPage(ReportPages.Width, ReportPages.Height), document.EndPage, pageCount);
-        document.Close();
+        RunPaper.WritePages(output, content.Run, Title(content.Run), content.Code.Text, fonts, pages => Fill(content, pages));
     }
 
-    /// <summary>Writes all sections and gives the number of pages.</summary>
-    private static int Fill(ReportContent content, ReportFonts fonts, Func<SKCanvas> beginPage, Action endPage, int pageCount)
+    private static void Fill(ReportContent content, ReportPages pages)
     {
         var facts = content.Run;
-        using var pages = new ReportPages(beginPage, endPage, fonts, Title(facts), facts.RunId, pageCount);
         var lead = content.Pictures.Count > 0 && content.Pictures[0].IsLarge ? 1 : 0;
         WriteHead(pages, facts, content.Code);
         if (lead > 0)
@@ -74,8 +56,6 @@ public static class RunReport
         WriteProgram(pages, facts);
         WriteSignatures(pages, content.Signatures ?? s_places);
         WritePlan(pages, facts.Plan);
-        pages.End();
-        return pages.Page;
     }
 
     private static string Title(RunFacts facts) => $"Model report: {facts.Request.Anatomy}";

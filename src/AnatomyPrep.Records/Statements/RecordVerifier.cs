@@ -66,21 +66,11 @@ public static class RecordVerifier
 
         public void CheckStatement()
         {
-            if (_signed.Payload is not { } payload)
+            _statement = _signed.ReadStatement(bytes => RunStatement.Parse(bytes));
+            if (_statement is null)
                 return;
-            try
-            {
-                _statement = RunStatement.Parse(payload);
-                _predicate = CanonicalJson.Parse(payload)!["predicate"]!.AsObject();
-                _signed.CheckStatement(null);
-            }
-            catch (CheckFailedException e)
-            {
-                _signed.CheckStatement(e);
-                return;
-            }
-
-            if (!_statement.ToBytes().AsSpan().SequenceEqual(payload))
+            _predicate = StatementJson.Predicate(_signed.Payload);
+            if (!_statement.ToBytes().AsSpan().SequenceEqual(_signed.Payload))
                 _signed.Notes.Add("The record holds fields that this version of the program does not know, or is laid out in another way; "
                     + "the signature covers them, the checks here do not.");
             var facts = _statement.Run;

@@ -48,5 +48,5 @@ public sealed record RunFacts
     /// </summary>
     public string RunIdText() =>
         $"source {Source.TreeSha256}\nplan {Plan.Sha256}\n"
-        + $"software {Software.Name} {Software.Version} {Software.Commit ?? "unknown"}\nstarted {RecordTime.Text(StartedAt)}\n";
+        + $"software {Software.NameAndRevision()}\nstarted {RecordTime.Text(StartedAt)}\n";
 }

@@ -102,12 +102,23 @@ internal sealed class SignedFiles(string folder, string shownAs, string envelope
         }
     }
 
-    public void CheckStatement(CheckFailedException? fault)
+    /// <summary>The statement that was signed; null where there is none, or it is not of its kind.</summary>
+    public T? ReadStatement<T>(Func<byte[], T> parse)
+        where T : class
     {
-        if (fault is null)
+        if (Payload is not { } payload)
+            return null;
+        try
+        {
+            var statement = parse(payload);
             Add(envelopeName, RecordChecks.Statement, true, "a statement of its kind", "a statement of its kind");
-        else
-            Add(envelopeName, RecordChecks.Statement, false, $"{fault.Check}: {fault.Expected}", fault.Found);
+            return statement;
+        }
+        catch (CheckFailedException e)
+        {
+            Add(envelopeName, RecordChecks.Statement, false, $"{e.Check}: {e.Expected}", e.Found);
+            return null;
+        }
     }
 
     public void Computed(string field, string expected, JsonNode? found) =>

@@ -10,7 +10,11 @@ public sealed record SoftwareFacts(
     string Runtime,
     string Os,
     IReadOnlyList<PackageFacts> Packages,
-    string? Commit = null);
+    string? Commit = null)
+{
+    /// <summary>Program, version and revision on one line.</summary>
+    public string NameAndRevision() => $"{Name} {Version} {Commit ?? "unknown"}";
+}
 
 /// <summary>A library the program used.</summary>
 public sealed record PackageFacts(string Name, string Version);

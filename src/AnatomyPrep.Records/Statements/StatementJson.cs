@@ -36,6 +36,10 @@ internal static class StatementJson
         return root!;
     }
 
+    /// <summary>The predicate as the signed bytes hold it, with what this version does not know.</summary>
+    /// <param name="utf8">Of a statement that was read.</param>
+    public static JsonObject Predicate(ReadOnlySpan<byte> utf8) => CanonicalJson.Parse(utf8)!["predicate"]!.AsObject();
+
     /// <exception cref="CheckFailedException">None, one twice, a name that leaves the folder, or no hash.</exception>
     public static IReadOnlyList<Subject> Subjects(JsonObject root)
     {

@@ -1,3 +1,4 @@
+using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Inspections;
 
 namespace AnatomyPrep.Records.Statements;
@@ -37,6 +38,12 @@ public sealed record VerificationReport(
 
     /// <summary>What was added to the record later, in order; not to be believed unless everything holds.</summary>
     public IReadOnlyList<Addition> Additions { get; init; } = [];
+
+    /// <summary>What the record says, where everything holds.</summary>
+    /// <exception cref="CheckFailedException">Something does not hold.</exception>
+    public RunStatement Require() => Holds && Statement is { } statement
+        ? statement
+        : throw new CheckFailedException("record", "a record that holds", string.Join("; ", Failed.Select(f => $"{f.Thing}: {f.Check}")));
 }
 
 /// <summary>Stable names of the checks.</summary>

@@ -91,13 +91,7 @@ internal sealed class LedgerActs(LedgerSession session)
         return loaded.Facts;
     }
 
-    private static RunStatement Verified(string folder)
-    {
-        var report = RecordVerifier.Verify(folder, null, null, Core.Running.RunContext.Default);
-        if (!report.Holds || report.Statement is null)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
-        return report.Statement;
-    }
+    private static RunStatement Verified(string folder) => RecordVerifier.Verify(folder, null, null, Core.Running.RunContext.Default).Require();
 
     private Command AddRun()
     {

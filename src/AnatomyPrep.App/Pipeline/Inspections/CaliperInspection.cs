@@ -16,7 +16,7 @@ internal sealed record CaliperUse(string? Inspector, string? Instrument, DateOnl
 /// <summary>The caliper sheet of a run, and what its readings say.</summary>
 internal static class CaliperInspection
 {
-    private const int MostPerAxis = 9;
+    public const int MostPerAxis = 9;
 
     // A scale error of less is what a caliper's 0.02 mm make of lengths of a few millimetres; common practice, no source.
     public const double ScaleFrom = 0.005;

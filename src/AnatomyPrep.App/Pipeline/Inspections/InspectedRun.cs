@@ -13,9 +13,8 @@ namespace AnatomyPrep.App.Pipeline.Inspections;
 
 /// <summary>A finished run whose print is looked at: its record holds, and its model is as it should come out of the machine.</summary>
 /// <param name="File">The file of the run that was printed.</param>
-/// <param name="Sha256">Of that file.</param>
 /// <param name="Model">Without what was added for the shrink of the material.</param>
-internal sealed record InspectedRun(string Folder, VerificationReport Verified, RunStatement Statement, string File, string Sha256, Mesh Model)
+internal sealed record InspectedRun(string Folder, VerificationReport Verified, RunStatement Statement, string File, Mesh Model)
 {
     // The largest difference for the purpose: 1 mm is the criterion published for models printed by extrusion, planning takes half
     // of it (common practice, no source).
@@ -28,12 +27,10 @@ internal sealed record InspectedRun(string Folder, VerificationReport Verified, 
     public static InspectedRun Open(string folder, string? structure, RunContext run)
     {
         var verified = RecordVerifier.Verify(folder, null, null, run);
-        if (!verified.Holds || verified.Statement is not { } statement)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", verified.Failed.Select(f => $"{f.Thing}: {f.Check}")));
+        var statement = verified.Require();
         var file = FileOf(statement.Run, structure);
-        var bytes = System.IO.File.ReadAllBytes(Path.Combine(folder, file));
-        var mesh = MeshFile.Read(bytes, Path.GetFileName(file), new MeshReadOptions(LengthUnit.Millimetre), run).Mesh;
-        return new(folder, verified, statement, file, Convert.ToHexStringLower(SHA256.HashData(bytes)), Shrunk(mesh, statement.Run));
+        var mesh = MeshFile.Read(Path.Combine(folder, file), new MeshReadOptions(LengthUnit.Millimetre), run).Mesh;
+        return new(folder, verified, statement, file, Shrunk(mesh, statement.Run, run));
     }
 
     public double ToleranceMm(double? asked) => asked ?? (Statement.Run.Request.Purpose == Purpose.Planning ? PlanningMm : EducationMm);
@@ -47,7 +44,8 @@ internal sealed record InspectedRun(string Folder, VerificationReport Verified, 
     public string SheetCode(int perAxis, IReadOnlyList<CaliperDistance> distances)
     {
         var lines = distances.Select(d => FormattableString.Invariant($"{d.Name} {d.LengthMm:F3} {d.FromMm.X:F2} {d.FromMm.Y:F2} {d.FromMm.Z:F2}"));
-        var text = $"{Statement.Run.RunId}\n{Sha256}\n{string.Join('\n', lines)}\n";
+        var sha256 = Statement.Subjects.First(s => s.Name == File).Sha256;
+        var text = $"{Statement.Run.RunId}\n{sha256}\n{string.Join('\n', lines)}\n";
         return $"{perAxis}-{Convert.ToHexStringLower(SHA256.HashData(System.Text.Encoding.UTF8.GetBytes(text)))[..12]}";
     }
 
@@ -57,7 +55,7 @@ internal sealed record InspectedRun(string Folder, VerificationReport Verified, 
         Record = new("", ""),
         At = at,
         InspectorCode = inspector,
-        Software = $"{SoftwareIdentity.Facts.Name} {SoftwareIdentity.Facts.Version} {SoftwareIdentity.Facts.Commit ?? "unknown"}",
+        Software = SoftwareIdentity.Facts.NameAndRevision(),
         ModelFile = File,
         Purpose = Statement.Run.Request.Purpose,
         ToleranceMm = toleranceMm,
@@ -74,11 +72,11 @@ internal sealed record InspectedRun(string Folder, VerificationReport Verified, 
             ?? throw new PlanException("command", null, "--structure", structure, names.Length == 0 ? "none: the run made one model" : string.Join(", ", names));
     }
 
-    private static Mesh Shrunk(Mesh mesh, RunFacts run)
+    private static Mesh Shrunk(Mesh mesh, RunFacts facts, RunContext run)
     {
-        var factor = run.Steps.Where(s => s.Name == "compensate-shrink").Aggregate(new Vec3(1, 1, 1), (f, s) =>
+        var factor = facts.Steps.Where(s => s.Name == "compensate-shrink").Aggregate(new Vec3(1, 1, 1), (f, s) =>
             new(f.X * Measure(s, "factorX"), f.Y * Measure(s, "factorY"), f.Z * Measure(s, "factorZ")));
-        return KnownPlacement.Undo(mesh, new Affine3(new(factor.X, 0, 0), new(0, factor.Y, 0), new(0, 0, factor.Z), Vec3.Zero), RunContext.Default);
+        return KnownPlacement.Undo(mesh, new Affine3(new(factor.X, 0, 0), new(0, factor.Y, 0), new(0, 0, factor.Z), Vec3.Zero), run);
     }
 
     private static double Measure(StepFacts step, string name) => step.Effect.Measures?.GetValueOrDefault(name, 1) ?? 1;

@@ -16,9 +16,8 @@ public static class RunEntry
     public static (SourceReceivedBody Source, RunBody Run, RunRequest Request) Of(string folder, string preparer)
     {
         var report = RecordVerifier.Verify(folder, null, null, RunContext.Default);
-        if (!report.Holds || report.Statement is null)
-            throw new CheckFailedException("record", "a record that holds", string.Join("; ", report.Failed.Select(f => $"{f.Thing}: {f.Check}")));
-        var run = report.Statement.Run;
+        var statement = report.Require();
+        var run = statement.Run;
         var body = new RunBody(
             run.RunId,
             Convert.ToHexStringLower(SHA256.HashData(File.ReadAllBytes(Path.Combine(folder, RecordFiles.Record)))),
@@ -26,10 +25,10 @@ public static class RunEntry
             run.Source.TreeSha256,
             run.Plan.Name,
             run.Plan.Sha256,
-            $"{run.Software.Name} {run.Software.Version} {run.Software.Commit ?? "unknown"}",
+            run.Software.NameAndRevision(),
             preparer,
             [.. run.Findings.Select(f => new FindingFact(f.Code, f.Severity)).Distinct()],
-            [.. report.Statement.Subjects.Where(s => s_kept.Contains(s.Name)).Select(s => new NamedFile(s.Name, s.Sha256))]);
+            [.. statement.Subjects.Where(s => s_kept.Contains(s.Name)).Select(s => new NamedFile(s.Name, s.Sha256))]);
         return (new SourceReceivedBody(run.Source.TreeSha256, run.Source.Files.Count), body, run.Request);
     }
 }

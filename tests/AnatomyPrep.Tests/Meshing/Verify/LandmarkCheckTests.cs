@@ -3,6 +3,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Core.Volumes;
+using AnatomyPrep.Meshing.Spatial;
 using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.Tests.Meshing.Verify;
@@ -51,7 +52,7 @@ public sealed class LandmarkCheckTests
         Vec3[] slices = [.. Enumerable.Range(-60, 121).Select(k => new Vec3(-100, -100, 2 * k))];
         var map = new IndexToPatient(new(0.5, 0, 0), row, slices);
         Landmark[] ends = [new("foot", new(0, 0, -50)), new("head", new(0, 0, 50))];
-        var ball = SignedDistance.To(TestMeshes.Icosphere(5, 50), s_run);
+        var ball = TriangleTree.Build(TestMeshes.Icosphere(5, 50), s_run);
         var thin = LandmarkCheck.Measure(ends, [(0, 1)], ball, ball, map, null, ToleranceMm, s_run).Distances[0];
         thin.FromSlicesMm.Should().BeApproximately(2 / Math.Sqrt(6), 1e-5);
         thin.FromRowsMm.Should().BeApproximately(0.25 / Math.Sqrt(6), 1e-5);
@@ -66,7 +67,7 @@ public sealed class LandmarkCheckTests
     [Trait("Kind", "Hostile")]
     public void A_point_far_from_the_surface_is_told_and_not_measured()
     {
-        var ball = SignedDistance.To(TestMeshes.Icosphere(4, 50), s_run);
+        var ball = TriangleTree.Build(TestMeshes.Icosphere(4, 50), s_run);
         var figures = LandmarkCheck.Measure([s_ends[0], new("lost", new(0, 0, 0))], [(0, 1)], ball, ball, Straight(), null, ToleranceMm, s_run);
         figures.Distances.Should().BeEmpty();
         figures.Findings.Should().HaveCount(2).And.OnlyContain(f => f.Code == FindingCodes.LandmarkFar, "it is far from the images' surface and from the model");
@@ -75,7 +76,7 @@ public sealed class LandmarkCheckTests
     private static LandmarkFigures Measure(double scale)
     {
         var ball = TestMeshes.Icosphere(5, 50);
-        return LandmarkCheck.Measure(s_ends, [(0, 1), (1, 2)], SignedDistance.To(ball, s_run), SignedDistance.To(ball.Moved(Affine3.Scale(scale)), s_run), Straight(), null, ToleranceMm, s_run);
+        return LandmarkCheck.Measure(s_ends, [(0, 1), (1, 2)], TriangleTree.Build(ball, s_run), TriangleTree.Build(ball.Moved(Affine3.Scale(scale)), s_run), Straight(), null, ToleranceMm, s_run);
     }
 
     private static IndexToPatient Straight() => new(new(0.5, 0, 0), new(0, 0.5, 0), [.. Enumerable.Range(-100, 201).Select(k => new Vec3(-100, -100, k))]);

@@ -1,5 +1,4 @@
 using System.Globalization;
-using System.Runtime.InteropServices;
 using System.Text;
 using AnatomyPrep.Core.Findings;
 
@@ -7,11 +6,11 @@ namespace AnatomyPrep.Records.Keys;
 
 /// <summary>A small file that only its owner may read, in a folder that only its owner may enter.</summary>
 /// <remarks>
-/// Written aside with mode 0600, flushed to disk, then given its name by link(2), which never replaces: of two processes that make the same file at
-/// once, one wins and both use the winner's. Refused is a file or folder that others may read, write or enter: a secret that
-/// was open to others is no secret, and narrowing the mode again would only hide that.
+/// Made with mode 0600 as a <see cref="NewFile"/>: of two processes that make the same file at once, one wins and both use the winner's.
+/// Refused is a file or folder that others may read, write or enter: a secret that was open to others is no secret, and narrowing the mode
+/// again would only hide that.
 /// </remarks>
-internal static partial class SecretFile
+internal static class SecretFile
 {
     private const UnixFileMode OwnerOnlyFile = UnixFileMode.UserRead | UnixFileMode.UserWrite;
     private const UnixFileMode OwnerOnlyFolder = OwnerOnlyFile | UnixFileMode.UserExecute;
@@ -26,37 +25,13 @@ internal static partial class SecretFile
         RequireMode(File.GetUnixFileMode(folder), OwnerOnlyFolder, "key folder");
         var path = Path.Combine(folder, name);
         if (!File.Exists(path))
-            Create(path, make());
+        {
+            var text = Encoding.UTF8.GetBytes(make());
+            NewFile.Write(path, file => file.Write(text), OwnerOnlyFile);
+        }
+
         return Read(path, name);
     }
-
-    private static void Create(string path, string text)
-    {
-        var aside = $"{path}.{Guid.NewGuid():N}.new";
-        try
-        {
-            var options = new FileStreamOptions { Mode = FileMode.CreateNew, Access = FileAccess.Write };
-            if (!OperatingSystem.IsWindows())
-                options.UnixCreateMode = OwnerOnlyFile;
-            using (var file = new FileStream(aside, options))
-            {
-                file.Write(Encoding.UTF8.GetBytes(text));
-                file.Flush(flushToDisk: true);
-            }
-
-            // A move that does not replace looks first and moves then, and two may look at once; a name is given to one only.
-            if (Link(aside, path) != 0 && !File.Exists(path))
-                throw new IOException(FormattableString.Invariant($"The file {Path.GetFileName(path)} cannot be made: error {Marshal.GetLastPInvokeError()}."));
-        }
-        finally
-        {
-            File.Delete(aside);
-        }
-    }
-
-    [LibraryImport("libc", EntryPoint = "link", SetLastError = true, StringMarshalling = StringMarshalling.Utf8)]
-    [DefaultDllImportSearchPaths(DllImportSearchPath.SafeDirectories)]
-    private static partial int Link(string existing, string added);
 
     private static string Read(string path, string name)
     {

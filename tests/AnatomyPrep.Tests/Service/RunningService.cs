@@ -73,13 +73,15 @@ internal sealed class RunningService : IAsyncDisposable
     }
 
     /// <summary>Puts files where an arrival would put them; they become a source as any others do.</summary>
-    public void Bring(IEnumerable<string> files)
+    public void Bring(IEnumerable<string> files) => Bring(files, Data);
+
+    /// <summary>The same for a service that runs in another process.</summary>
+    public static void Bring(IEnumerable<string> files, string data)
     {
-        var aside = Path.Combine(Data, "brought");
-        Directory.CreateDirectory(aside);
+        var aside = Directory.CreateDirectory(Path.Combine(data, "brought")).FullName;
         foreach (var file in files)
             File.Copy(file, Path.Combine(aside, Path.GetFileName(file)));
-        Directory.Move(aside, Path.Combine(Data, "arrived", $"b-{Guid.NewGuid():N}"));
+        Directory.Move(aside, Path.Combine(data, "arrived", $"b-{Guid.NewGuid():N}"));
     }
 
     /// <summary>Waits until exactly what came in is sorted and no series is open.</summary>

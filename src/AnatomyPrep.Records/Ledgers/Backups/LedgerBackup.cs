@@ -20,30 +20,13 @@ public static class LedgerBackup
     private const int PageEvents = 2048;
 
     /// <summary>Writes the file, flushes it to the disk, and records the backup with the ledger's own key.</summary>
+    /// <exception cref="IOException">A file of that name is there already; it stays as it is.</exception>
     public static TreeHead Write(Ledger ledger, string path)
     {
         var envelope = ledger.PublishHead();
         var head = TreeHead.Read(envelope, out _);
-        var aside = path + ".new";
-        using (var file = new FileStream(aside, FileMode.Create, FileAccess.Write))
-        {
-            WriteLine(file, envelope);
-            for (long from = 0; from < head.Size;)
-            {
-                var page = ledger.Locked(s => s.EventsFrom(from, (int)Math.Min(PageEvents, head.Size - from)));
-                if (page.Count == 0)
-                    throw new LedgerRefusedException(Refusals.DatabaseDamaged, $"Event {from} is missing.", "Run ledger verify.");
-                foreach (var e in page)
-                    WriteLine(file, e.Envelope);
-                from += page.Count;
-            }
-
-            foreach (var (subject, key) in ledger.Locked(s => s.Subjects()))
-                WriteLine(file, CanonicalJson.Write(new JsonObject { ["key"] = Convert.ToBase64String(key), ["subject"] = subject }));
-            file.Flush(flushToDisk: true);
-        }
-
-        File.Move(aside, path, overwrite: false);
+        if (!NewFile.Write(path, file => WriteAll(ledger, envelope, head.Size, file)))
+            throw new IOException($"The file {Path.GetFileName(path)} is there already.");
         ledger.RecordAsLedger(new EventDraft(LedgerEventKind.Backup, new BackupBody(Hash(path), head.Size, head.Root)));
         return head;
     }
@@ -85,6 +68,23 @@ public static class LedgerBackup
             ledger.Dispose();
             throw;
         }
+    }
+
+    private static void WriteAll(Ledger ledger, byte[] envelope, long size, FileStream file)
+    {
+        WriteLine(file, envelope);
+        for (long from = 0; from < size;)
+        {
+            var page = ledger.Locked(s => s.EventsFrom(from, (int)Math.Min(PageEvents, size - from)));
+            if (page.Count == 0)
+                throw new LedgerRefusedException(Refusals.DatabaseDamaged, $"Event {from} is missing.", "Run ledger verify.");
+            foreach (var e in page)
+                WriteLine(file, e.Envelope);
+            from += page.Count;
+        }
+
+        foreach (var (subject, key) in ledger.Locked(s => s.Subjects()))
+            WriteLine(file, CanonicalJson.Write(new JsonObject { ["key"] = Convert.ToBase64String(key), ["subject"] = subject }));
     }
 
     private static void RestoreSubjects(Ledger ledger, IEnumerator<string> lines)

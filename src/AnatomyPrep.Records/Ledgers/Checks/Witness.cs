@@ -26,16 +26,9 @@ public static class Witness
         Directory.CreateDirectory(folder);
         var name = $"head-{head.Ledger[..8]}-{head.Size.ToString("D10", CultureInfo.InvariantCulture)}.json";
         var path = Path.Combine(folder, name);
-        if (!File.Exists(path))
-        {
-            File.WriteAllBytes(path + ".new", envelope);
-            File.Move(path + ".new", path, overwrite: false);
-        }
-        else if (TreeHead.Read(File.ReadAllBytes(path), out _).Root != head.Root)
-        {
+        var isHeld = File.Exists(path) || !NewFile.Write(path, file => file.Write(envelope));
+        if (isHeld && TreeHead.Read(File.ReadAllBytes(path), out _).Root != head.Root)
             throw new CheckFailedException("witness", "the head this folder already holds for that size", "another root: a fork");
-        }
-
         return name;
     }
 

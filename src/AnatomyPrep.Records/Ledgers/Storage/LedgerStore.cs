@@ -140,11 +140,11 @@ internal abstract class LedgerStore : IDisposable
 
     /// <summary>Values that share events with a term: models of a lot, say; each once, sorted.</summary>
     /// <remarks>CROSS JOIN makes SQLite begin with the few events asked for, not with all that have the wanted word.</remarks>
-    public IReadOnlyList<string> TermsBeside(string name, string value, string wanted) => EachOnce(Read(
+    public IReadOnlyList<string> TermsBeside(string name, string value, string wanted) => Sorted(Read(
         "SELECT DISTINCT b.value FROM term a CROSS JOIN term b WHERE b.position = a.position AND a.name = @name AND a.value = @value AND b.name = @wanted",
         r => r.GetString(0), ("@name", name), ("@value", value), ("@wanted", wanted)));
 
-    public IReadOnlyList<string> ModelsOfEvents(string column, string value) => EachOnce(Read(
+    public IReadOnlyList<string> ModelsOfEvents(string column, string value) => Sorted(Read(
         $"""
         SELECT DISTINCT term.value FROM event CROSS JOIN term
         WHERE term.position = event.position AND event.{(column == "person" ? "person" : "key")} = @value AND term.name = 'model'
@@ -287,7 +287,7 @@ internal abstract class LedgerStore : IDisposable
     protected long Number(string sql, params (string Name, object? Value)[] values) =>
         Convert.ToInt64(Guarded(() => Command(sql, values).ExecuteScalar()), CultureInfo.InvariantCulture);
 
-    private static List<string> EachOnce(IEnumerable<string> values) => [.. values.Distinct().Order(StringComparer.Ordinal)];
+    private static List<string> Sorted(IEnumerable<string> values) => [.. values.Order(StringComparer.Ordinal)];
 
     private void RunStep(int step)
     {

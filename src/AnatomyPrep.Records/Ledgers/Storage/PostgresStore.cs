@@ -16,7 +16,7 @@ internal sealed class PostgresStore : LedgerStore
     private const long AppendLock = 0x416E_6150_4C65_6467;
 
     /// <summary>Nothing here waits between two statements: signing and hashing take milliseconds.</summary>
-    internal const int SilentSeconds = 8;
+    private const int SilentSeconds = 8;
 
     /// <summary>idle_in_transaction_session_timeout (PostgreSQL, appendix A).</summary>
     private const string SilentInTransaction = "25P03";

@@ -72,6 +72,18 @@ public sealed class LedgerBackupTests : IDisposable
     }
 
     [Fact]
+    public void Backup_that_is_there_already_stays_and_the_second_is_no_event()
+    {
+        Directory.CreateDirectory(_folder["backups"]);
+        LedgerBackup.Write(_story.Ledger, _folder["backups/one"]);
+        var (bytes, size) = (File.ReadAllBytes(_folder["backups/one"]), _story.Ledger.Size());
+        FluentActions.Invoking(() => LedgerBackup.Write(_story.Ledger, _folder["backups/one"])).Should().Throw<IOException>();
+        File.ReadAllBytes(_folder["backups/one"]).Should().Equal(bytes);
+        Directory.GetFiles(_folder["backups"]).Should().ContainSingle("nothing is left aside");
+        _story.Ledger.Size().Should().Be(size);
+    }
+
+    [Fact]
     public void Damaged_or_cut_backup_is_refused()
     {
         LedgerBackup.Write(_story.Ledger, _folder["backup"]);

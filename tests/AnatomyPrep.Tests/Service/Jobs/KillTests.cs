@@ -103,17 +103,18 @@ public sealed class KillTests(ITestOutputHelper output) : IDisposable
         foreach (var id in ids)
             JobTests.Hashes(Path.Combine(Data, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
         await TheSentSeriesIsThereOnce(sent.Count);
-        TheLedgerHasEachOnce(database, ids);
+        TheLedgerHasEachOnce(new LedgerPlace(Path.Combine(Data, "ledger")), database, ids);
     }
 
-    private void TheLedgerHasEachOnce(Database database, List<string> ids)
+    /// <summary>The ledger holds, with one run and one end of each job that counts.</summary>
+    internal static void TheLedgerHasEachOnce(LedgerPlace place, Database database, List<string> ids)
     {
-        using var ledger = Ledger.Open(new LedgerPlace(Path.Combine(Data, "ledger")), TimeProvider.System, readOnly: true);
+        using var ledger = Ledger.Open(place, TimeProvider.System, readOnly: true);
         LedgerChecks.Full(ledger, [], RunContext.Default).Failures.Should().BeEmpty();
         foreach (var id in ids)
         {
             var told = ledger.EventsOf(ServiceLedger.ModelOf(id)).Select(e => e.Event.Content).ToList();
-            told.Count(e => e.Kind == LedgerEventKind.Run).Should().Be(1);
+            told.Count(e => e.Kind == LedgerEventKind.Run).Should().Be(1, "the ledger has each run once");
             // A kill between ledger and database leaves an event without effect, which the service names as such.
             told.Count(e => e.Kind == LedgerEventKind.ServiceEvent && e.Read<ServiceEventBody>().What == "job.done"
                 && database.Read("SELECT 1 FROM event_in_ledger WHERE id = @id", _ => true, ("@id", e.Id)).Count == 1).Should().Be(1);

@@ -1,13 +1,8 @@
 using System.Diagnostics;
 using System.Text.Json;
-using AnatomyPrep.Core.Running;
-using AnatomyPrep.Records.Ledgers;
-using AnatomyPrep.Records.Ledgers.Checks;
-using AnatomyPrep.Records.Ledgers.Events;
 using AnatomyPrep.Records.Ledgers.Storage;
 using AnatomyPrep.Records.Statements;
 using AnatomyPrep.Service.Jobs;
-using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Tests.Records.Ledgers;
 using Npgsql;
@@ -58,7 +53,7 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
         var events = new AnatomyPrep.Service.Events.EventLog(database, TimeProvider.System);
         var jobs = new JobStore(database, events, TimeProvider.System);
         var sources = new SourceStore(database, events);
-        Bring(files, _folder["one"]);
+        RunningService.Bring(files, _folder["one"]);
         var source = await Until(() => sources.List(1) is [var found] ? found : null);
         // Written past the service, so the ledger learns of each from its run.
         var asked = new JobRequest(Purpose.Education, "shells", null, "bone", null, null, null, source.Id);
@@ -104,16 +99,8 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
         var expected = JobTests.Hashes(_folder["alone"]);
         foreach (var id in ids)
             JobTests.Hashes(Path.Combine(shared, "jobs", id, $"{jobs.Find(id)!.Published}", "model")).Should().Equal(expected);
-        using var ledger = Ledger.Open(new LedgerPlace(Path.Combine(shared, "ledger"), ledgerAt), TimeProvider.System, readOnly: true);
-        LedgerChecks.Full(ledger, [], RunContext.Default).Failures.Should().BeEmpty();
-        foreach (var id in ids)
-        {
-            var told = ledger.EventsOf(ServiceLedger.ModelOf(id)).Select(e => e.Event.Content).ToList();
-            told.Count(e => e.Kind == LedgerEventKind.Run).Should().Be(1, "the ledger has each run once");
-            // An event whose transaction was cut off stands in the ledger too; the next check names it as one without effect.
-            told.Count(e => e.Kind == LedgerEventKind.ServiceEvent && e.Read<ServiceEventBody>().What == "job.done"
-                && database.Read("SELECT 1 FROM event_in_ledger WHERE id = @id", _ => true, ("@id", e.Id)).Count == 1).Should().Be(1);
-        }
+        // An event whose transaction was cut off stands in the ledger too; the next check names it as one without effect.
+        KillTests.TheLedgerHasEachOnce(new LedgerPlace(Path.Combine(shared, "ledger"), ledgerAt), database, ids);
     }
 
     [Fact]
@@ -145,14 +132,6 @@ public sealed class NodesTests(PostgresCluster cluster, ITestOutputHelper output
         jobs.Begin(job.Id, "there")!.Attempt.Should().Be(2);
         jobs.Publish(job.Id, 2, holds: true).Should().BeTrue();
         jobs.Find(job.Id).Should().Match<JobEntry>(j => j.State == JobState.Done && j.Published == 2 && j.Request.Scale == 0.5);
-    }
-
-    private static void Bring(IEnumerable<string> files, string data)
-    {
-        var aside = Directory.CreateDirectory(Path.Combine(data, "brought")).FullName;
-        foreach (var file in files)
-            File.Copy(file, Path.Combine(aside, Path.GetFileName(file)));
-        Directory.Move(aside, Path.Combine(data, "arrived", $"b-{Guid.NewGuid():N}"));
     }
 
     private static async Task<T> Until<T>(Func<T?> look)

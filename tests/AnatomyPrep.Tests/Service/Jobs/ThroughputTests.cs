@@ -41,9 +41,7 @@ public sealed class ThroughputTests(PostgresCluster cluster, ITestOutputHelper o
         using var database = onServer ? Database.Shared(connect!) : new Database(Path.Combine(data, "service.db"));
         var events = new AnatomyPrep.Service.Events.EventLog(database, TimeProvider.System);
         var (jobs, sources) = (new JobStore(database, events, TimeProvider.System), new SourceStore(database, events));
-        var aside = Directory.CreateDirectory(Path.Combine(data, "brought")).FullName;
-        files.ForEach(f => File.Copy(f, Path.Combine(aside, Path.GetFileName(f))));
-        Directory.Move(aside, Path.Combine(data, "arrived", "b-1"));
+        RunningService.Bring(files, data);
         while (sources.List(1).Count == 0)
             await Task.Delay(100);
         var asked = new JobRequest(Purpose.Education, "shells", null, "bone", null, null, null, sources.List(1)[0].Id);

@@ -16,6 +16,17 @@ public sealed class ProgramChild(ServiceStart start, DataFolder folder, ServiceS
     /// <exception cref="InvalidOperationException">It could not be started.</exception>
     public SupervisedProcess Work(TimeSpan longest, params string[] arguments) => Silent(Answer(longest, arguments));
 
+    /// <summary>As <see cref="Work"/>, to its end; a command that takes longer is ended.</summary>
+    /// <returns>The exit code, and of another than 0 the last line that the command said.</returns>
+    public (int Code, string? Reason) WorkToEnd(TimeSpan longest, params string[] arguments)
+    {
+        using var child = Work(longest, arguments);
+        if (!child.WaitForExit(longest))
+            child.Kill();
+        var code = child.WaitForExit();
+        return (code, code == 0 ? null : LastLine(child.Errors));
+    }
+
     /// <summary>As <see cref="Work"/>, for a command whose output the caller reads.</summary>
     public SupervisedProcess Answer(TimeSpan longest, params string[] arguments) =>
         Start(new((long)settings.Jobs.MemoryMegabytes << 20, longest * Environment.ProcessorCount, LargestFileBytes), arguments);
@@ -28,6 +39,8 @@ public sealed class ProgramChild(ServiceStart start, DataFolder folder, ServiceS
 
     private SupervisedProcess Start(KernelLimits limits, string[] arguments) => new(
         start.Program.FileName, [.. start.Program.Arguments, .. arguments], limits, new Dictionary<string, string> { ["ANATOMYPREP_HOME"] = folder.Objects }, keepErrors: true);
+
+    private static string LastLine(string errors) => errors.Split('\n', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries).LastOrDefault() ?? "the program said nothing";
 
     // A child whose output nobody takes stops when the pipe is full.
     private static SupervisedProcess Silent(SupervisedProcess child)

@@ -57,12 +57,9 @@ internal sealed class VertexValues(ProgramChild program, DataFolder folder, ILog
             DataFolder.CreateOwned(Values);
             string[] images = Kinds[what].Images ? [$"--source={Path.Combine(folder.Sources, job.Request.SourceId!, SeriesIntake.ImagesFolder)}"] : [];
             string[] beside = other is null ? [] : [$"--other={Artifacts.FolderOf(other, folder)}"];
-            using var child = program.Work(s_longest, ["probe", Artifacts.FolderOf(job, folder), $"--of={what}", $"--out={place}", .. images, .. beside]);
-            if (!child.WaitForExit(s_longest))
-                child.Kill();
-            var code = child.WaitForExit();
+            var (code, reason) = program.WorkToEnd(s_longest, ["probe", Artifacts.FolderOf(job, folder), $"--of={what}", $"--out={place}", .. images, .. beside]);
             log.LogInformation("Job {Job}: {What} measured for viewing, exit code {Code}", job.Id, what, code);
-            return code == 0 ? null : LastLine(child.Errors);
+            return reason;
         }
         catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException)
         {
@@ -73,6 +70,4 @@ internal sealed class VertexValues(ProgramChild program, DataFolder folder, ILog
             _one.Release();
         }
     }
-
-    private static string LastLine(string errors) => errors.Split('\n', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries).LastOrDefault() ?? "the program said nothing";
 }

@@ -85,12 +85,9 @@ internal sealed class VolumeCache(ProgramChild program, DataFolder folder, TimeP
             DataFolder.CreateOwned(Path.GetDirectoryName(Volumes)!);
             DataFolder.CreateOwned(Volumes);
             MakeRoom();
-            using var child = program.Work(s_longest, "unpack", Path.Combine(folder.Sources, sourceId, SeriesIntake.ImagesFolder), $"--out={place}");
-            if (!child.WaitForExit(s_longest))
-                child.Kill();
-            var code = child.WaitForExit();
+            var (code, reason) = program.WorkToEnd(s_longest, "unpack", Path.Combine(folder.Sources, sourceId, SeriesIntake.ImagesFolder), $"--out={place}");
             log.LogInformation("Source {Source} unpacked for viewing, exit code {Code}", sourceId, code);
-            return code == 0 ? null : LastLine(child.Errors);
+            return reason;
         }
         catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException)
         {
@@ -114,6 +111,4 @@ internal sealed class VolumeCache(ProgramChild program, DataFolder folder, TimeP
             total -= bytes;
         }
     }
-
-    private static string LastLine(string errors) => errors.Split('\n', StringSplitOptions.RemoveEmptyEntries | StringSplitOptions.TrimEntries).LastOrDefault() ?? "the program said nothing";
 }

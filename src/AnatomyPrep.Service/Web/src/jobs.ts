@@ -3,9 +3,9 @@
 import { api } from "./api";
 import type { V3 } from "./viewing/space";
 
-export interface Job {
+/** What was asked for, and what became of it. */
+interface Asked {
   readonly id: string;
-  readonly state: "waiting" | "queued" | "running" | "done" | "failed" | "cancelled";
   readonly purpose: string;
   readonly anatomy: string;
   readonly side: string | null;
@@ -14,13 +14,17 @@ export interface Job {
   readonly profile: string | null;
   readonly neededBy: string | null;
   readonly sourceId: string | null;
-  readonly requestId: string | null;
   readonly createdAt: string;
   readonly createdBy: string;
-  readonly progress: { readonly stage: string; readonly share: number } | null;
-  readonly holds: boolean | null;
   readonly reason: string | null;
   readonly remedy: string | null;
+}
+
+export interface Job extends Asked {
+  readonly state: "waiting" | "queued" | "running" | "done" | "failed" | "cancelled";
+  readonly requestId: string | null;
+  readonly progress: { readonly stage: string; readonly share: number } | null;
+  readonly holds: boolean | null;
 }
 
 export interface Source {
@@ -41,27 +45,14 @@ export interface Finding {
   readonly place?: { readonly positionMm?: V3 | null } | null;
 }
 
-export interface Request {
-  readonly id: string;
+export interface Request extends Asked {
   readonly state: "waiting" | "choose" | "stopped" | "queued" | "running" | "done" | "failed" | "cancelled";
-  readonly purpose: string;
-  readonly anatomy: string;
-  readonly side: string | null;
-  readonly scale: number;
-  readonly plan: string;
-  readonly profile: string | null;
   readonly requesterCode: string | null;
-  readonly neededBy: string | null;
   readonly note: string | null;
   readonly patientKey: string | null;
-  readonly sourceId: string | null;
   readonly jobId: string | null;
   readonly findings: readonly Finding[];
   readonly candidates: readonly string[];
-  readonly reason: string | null;
-  readonly remedy: string | null;
-  readonly createdAt: string;
-  readonly createdBy: string;
 }
 
 export type Verdict = "note" | "fits" | "back";
@@ -107,6 +98,12 @@ export function stateOf(job: Job): string {
 
 export function listJobs(): Promise<Job[]> {
   return api.get<{ items: Job[] }>("jobs/?limit=500").then((a) => a.items);
+}
+
+/** Does something to a job or a request as it stands now; 412 where it changes meanwhile. */
+export async function actOn(thing: string, what: string, body?: unknown): Promise<void> {
+  const tag = (await api.answer(thing)).headers.get("ETag");
+  await api.send("POST", `${thing}/${what}`, body, tag ? { "If-Match": tag } : {});
 }
 
 export function fileOf(job: string, name: string): string {

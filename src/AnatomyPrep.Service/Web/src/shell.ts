@@ -10,7 +10,7 @@ export interface Place {
   readonly roles: readonly string[];
 }
 
-export const PLACES: readonly Place[] = [
+const PLACES: readonly Place[] = [
   { path: "/bench", name: text.shell.bench, roles: ["technician", "coordinator", "quality-officer", "administrator"] },
   { path: "/board", name: text.shell.board, roles: ["technician", "coordinator", "quality-officer", "administrator"] },
   { path: "/proof", name: text.shell.proof, roles: ["technician", "coordinator", "quality-officer", "administrator"] },
@@ -111,4 +111,9 @@ async function signOut(): Promise<void> {
 export function trouble(e: unknown, again: (() => void) | null): HTMLElement {
   const said = e instanceof ApiError ? [h("strong", null, e.problem.title), e.problem.detail ? h("p", null, e.problem.detail) : null] : [h("strong", null, text.shell.failed), h("p", null, e instanceof LineLost ? text.shell.lostWhileSending : e instanceof Error ? e.message : String(e))];
   return h("div", { class: "notice caution", role: "alert" }, said as Child, again ? button(text.shell.again, again) : null);
+}
+
+/** The same for an act on something that may have changed meanwhile. */
+export function actTrouble(e: unknown): HTMLElement {
+  return e instanceof ApiError && e.problem.status === 412 ? h("p", { class: "notice caution", role: "alert" }, text.jobs.changed) : trouble(e, null);
 }

@@ -501,7 +501,6 @@ export const text = {
     keptUntil: (day: string) => `To be kept until ${day}.`,
     ifAny: ", if any",
     inputs: { retainUntil: "Keep until", printer: "Printer", material: "Material", lot: "Lot", copies: "Copies", passed: "Passed", method: "How it was inspected", largestDeviationMm: "Largest deviation, mm", to: "Code of who gets it", about: "What about" } as Record<string, string>,
-    value: "Value",
     ask: "Look up",
     finders: { lot: "lot", source: "images", plan: "plan", planSha256: "hash of the plan", software: "software", operator: "operator", printer: "printer", person: "person", run: "run", key: "key" } as Record<string, string>,
     details: "What was recorded",

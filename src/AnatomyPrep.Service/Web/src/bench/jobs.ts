@@ -2,12 +2,12 @@
 
 import { api, ApiError } from "../api";
 import { button, choice, dialog, field, fill, h } from "../dom";
-import { fileOf, Job, listJobs, Source, stateOf } from "../jobs";
+import { follow } from "../changes";
+import { actOn, fileOf, Job, listJobs, Source, stateOf } from "../jobs";
 import type { Visit } from "../main";
-import { trouble } from "../shell";
+import { actTrouble, trouble } from "../shell";
 import { text } from "../text";
 
-const LOOK_AGAIN_MS = 2000;
 const PIECE_BYTES = 32 << 20;
 
 const FILTERS: Record<string, (job: Job) => boolean> = {
@@ -38,26 +38,19 @@ export function jobsPage({ content, signal, title, go }: Visit): void {
   };
   const act = async (job: Job, what: string) => {
     try {
-      const tag = (await api.answer(`jobs/${job.id}`)).headers.get("ETag");
-      await api.send("POST", `jobs/${job.id}/${what}`, undefined, tag ? { "If-Match": tag } : {});
+      await actOn(`jobs/${job.id}`, what);
       fill(note);
     } catch (e) {
-      fill(note, e instanceof ApiError && e.problem.status === 412 ? h("p", { class: "notice caution" }, text.jobs.changed) : trouble(e, null));
+      fill(note, actTrouble(e));
     }
     await load();
-  };
-  const loop = async () => {
-    while (!signal.aborted) {
-      if (!document.hidden) await load().catch((e: unknown) => fill(note, trouble(e, null)));
-      await new Promise((r) => setTimeout(r, LOOK_AGAIN_MS));
-    }
   };
   filter.addEventListener("change", draw);
   const may = ["technician", "coordinator"].includes(api.session!.role);
   fill(content, h("div", { class: "page" },
     h("div", { class: "row" }, h("h1", null, text.jobs.title), h("div", { class: "grow" }), field(text.jobs.filter, filter).root, may ? button(text.jobs.make, () => newModel((job) => go(`/bench/${job}`)), { class: "primary" }) : null),
     note, grid));
-  void loop();
+  follow(signal, load, (e) => fill(note, trouble(e, null)));
 }
 
 function card(job: Job, act: (job: Job, what: string) => void): HTMLElement {

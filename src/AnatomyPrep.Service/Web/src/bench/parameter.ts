@@ -2,7 +2,7 @@
 
 import { button, choice, field, h } from "../dom";
 import { text } from "../text";
-import type { V3 } from "../viewing/space";
+import { rounded, V3 } from "../viewing/space";
 import { DIRECTIONS, isDirection, isVector, isVectors, letterOf } from "./places";
 import type { ParameterSchema } from "./steps";
 
@@ -49,8 +49,6 @@ function read(line: string): V3 | null {
   const parts = line.split(/[\s,;]+/).filter((s) => s.length > 0).map(Number);
   return parts.length === 3 && parts.every(Number.isFinite) ? (parts as unknown as V3) : null;
 }
-
-const rounded = (p: V3): V3 => p.map((c) => Math.round(c * 100) / 100) as unknown as V3;
 
 function numbers(key: string, name: string, now: unknown, hint: string | null, set: (value: unknown) => void, point: () => V3): HTMLElement {
   const input = h("input", { value: show(now), placeholder: text.places.xyz, "data-key": key, autocomplete: "off" });

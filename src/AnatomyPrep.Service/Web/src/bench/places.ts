@@ -3,7 +3,7 @@
 import { text } from "../text";
 import type { Frame } from "../viewing/frame";
 import type { Gesture, Mark, Shape, Where } from "../viewing/scene";
-import { add, cross, dot, length, mul, sub, unit, V3 } from "../viewing/space";
+import { add, cross, dot, hundredths, length, mul, rounded, sub, unit, V3 } from "../viewing/space";
 import type { Step } from "./draft";
 import type { ParameterSchema, StepSchema } from "./steps";
 
@@ -71,8 +71,6 @@ export function picturesOf(step: Step, spec: StepSchema, where: Where): { readon
   return { marks, shapes };
 }
 
-const round = (c: number): number => Math.round(c * 100) / 100;
-const rounded = (p: V3): V3 => [round(p[0]), round(p[1]), round(p[2])];
 const precise = (p: V3): V3 => p.map((c) => Math.round(c * 1e6) / 1e6) as unknown as V3;
 
 /** The cut stands on the line, upright to the screen; what is kept lies on the line's left. */
@@ -90,8 +88,8 @@ function box(values: Values, { points, toward }: Gesture): Values {
   for (const axis of [0, 1, 2]) {
     // An axis that points at the viewer cannot be drawn.
     if (Math.abs(toward[axis]) > 0.5) continue;
-    min[axis] = round(Math.min(a[axis], b[axis]));
-    max[axis] = round(Math.max(a[axis], b[axis]));
+    min[axis] = hundredths(Math.min(a[axis], b[axis]));
+    max[axis] = hundredths(Math.max(a[axis], b[axis]));
   }
   return { ...values, minMm: min, maxMm: max };
 }

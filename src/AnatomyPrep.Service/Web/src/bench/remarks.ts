@@ -6,7 +6,7 @@ import { Remark, RemarkMark, remarksOf, Verdict } from "../jobs";
 import { trouble } from "../shell";
 import { text } from "../text";
 import type { Mark, Scene } from "../viewing/scene";
-import type { V3 } from "../viewing/space";
+import { rounded, V3 } from "../viewing/space";
 
 export interface RemarksPanel {
   readonly root: HTMLElement;
@@ -57,7 +57,7 @@ export function remarksPanel(job: string, scene: Scene, isPlaced: () => boolean,
     isMarking = true;
     marking.setAttribute("aria-pressed", "true");
     scene.picked = (at: V3, pane) => {
-      setMarks([...marks, { atMm: at.map((c) => Math.round(c * 100) / 100) as unknown as V3, words: "", onModel: pane === "solid" && !isPlaced() }]);
+      setMarks([...marks, { atMm: rounded(at), words: "", onModel: pane === "solid" && !isPlaced() }]);
       // Where the mark was set, what is wrong there is said next.
       endMarking();
       marksList.querySelector<HTMLInputElement>("li:last-child input")?.focus();
@@ -73,7 +73,7 @@ export function remarksPanel(job: string, scene: Scene, isPlaced: () => boolean,
   scene.watch((state, changed) => {
     if (isMarking && changed.has("tool") && state.tool !== "pick") endMarking();
   });
-  const atPoint = button(text.remarks.markAtPoint, () => setMarks([...marks, { atMm: scene.state.point.map((c) => Math.round(c * 100) / 100) as unknown as V3, words: "", onModel: !isPlaced() }]));
+  const atPoint = button(text.remarks.markAtPoint, () => setMarks([...marks, { atMm: rounded(scene.state.point), words: "", onModel: !isPlaced() }]));
 
   const send = async (verdict: Verdict) => {
     wordsField.fault(null);

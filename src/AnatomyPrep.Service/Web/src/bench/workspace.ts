@@ -1,14 +1,12 @@
 /** One model on the bench: plan, four panes, readings. */
 
-import { api, ApiError } from "../api";
+import { api } from "../api";
 import { button, fill, h } from "../dom";
 import { follow } from "../changes";
-import { fileOf, Job, listJobs, RunFacts, stateOf } from "../jobs";
+import { actOn, fileOf, Job, listJobs, stateOf } from "../jobs";
 import type { Visit } from "../main";
-import { trouble } from "../shell";
+import { actTrouble, trouble } from "../shell";
 import { text } from "../text";
-import { Frame } from "../viewing/frame";
-import { readGlb } from "../viewing/glb";
 import { Outliner } from "../viewing/outline";
 import { SlicePane } from "../viewing/plane";
 import { Scene, Tool, Window, WINDOWS } from "../viewing/scene";
@@ -17,10 +15,10 @@ import { AxisName, V3 } from "../viewing/space";
 import { Volume } from "../viewing/volume";
 import { bandPanel } from "./band";
 import { comparePanel } from "./compare";
+import { modelOf } from "./model";
 import { planPanel } from "./plan";
 import { colours, figures, files, findingsList, measuresList, structures } from "./readings";
 import { remarksPanel } from "./remarks";
-import { catalogue } from "./steps";
 
 const ENDED = ["done", "failed", "cancelled"];
 const ORDER = ["transverse", "frontal", "sagittal"];
@@ -82,14 +80,10 @@ async function open(visit: Visit, id: string): Promise<void> {
   const noSolid = () => panes.append(h("section", { class: "pane no-webgl", "aria-label": text.bench.solid }, h("img", { src: fileOf(id, "preview.png"), alt: text.jobs.picture(job.anatomy) }), h("p", { class: "notice" }, text.bench.noWebGl)));
 
   const loadSolid = async () => {
-    const [facts, bytes, { steps }] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), catalogue()]);
-    const frame = Frame.of(facts.measurements.deviation?.modelFromPatient);
-    const moved = facts.steps.some((s) => steps.find((o) => o.name === s.name)?.movesModel);
-    // Without a known way back, or mirrored, it is shown as it lies.
-    isPlaced = !moved || (frame.moves && !frame.mirrors);
+    const { facts, surfaces, frame, ...model } = await modelOf(id, signal);
+    isPlaced = model.isPlaced;
     plan.show(facts, isPlaced ? frame : null);
     scene.set({ modelScale: isPlaced ? frame.scale : 1 });
-    const surfaces = readGlb(bytes).map((s) => (isPlaced ? frame.backIntoPlace(s) : s));
     if (volume && isPlaced) {
       const outliners = surfaces.map((s) => new Outliner(s, volume.space));
       for (const pane of slicePanes) pane.outliners = outliners;
@@ -152,10 +146,9 @@ async function open(visit: Visit, id: string): Promise<void> {
 
   const retry = async () => {
     try {
-      const tag = (await api.answer(`jobs/${id}`)).headers.get("ETag");
-      await api.send("POST", `jobs/${id}/retry`, undefined, tag ? { "If-Match": tag } : {});
+      await actOn(`jobs/${id}`, "retry");
     } catch (e) {
-      fill(state, e instanceof ApiError && e.problem.status === 412 ? h("p", { class: "notice caution", role: "alert" }, text.jobs.changed) : trouble(e, null));
+      fill(state, actTrouble(e));
     }
   };
 

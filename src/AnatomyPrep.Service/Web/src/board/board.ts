@@ -1,11 +1,11 @@
 /** The coordinator's place: what was asked for, by the days it is needed or by how far it is; changes come by themselves. */
 
-import { api, ApiError } from "../api";
+import { api } from "../api";
 import { button, choice, dialog, field, fill, h } from "../dom";
 import { follow } from "../changes";
-import { fileOf, Job, listJobs, Request, Source, Verdict } from "../jobs";
+import { actOn, fileOf, Job, listJobs, Request, Source, Verdict } from "../jobs";
 import type { Visit } from "../main";
-import { trouble } from "../shell";
+import { actTrouble, trouble } from "../shell";
 import { text } from "../text";
 
 const DAY_MS = 86_400_000;
@@ -38,11 +38,10 @@ export function boardPage({ content, title, signal, go }: Visit): void {
   const may = api.session!.role === "coordinator";
   const act = async (request: Request, what: string, body?: unknown) => {
     try {
-      const tag = (await api.answer(`requests/${request.id}`)).headers.get("ETag");
-      await api.send("POST", `requests/${request.id}/${what}`, body, tag ? { "If-Match": tag } : {});
+      await actOn(`requests/${request.id}`, what, body);
       fill(note);
     } catch (e) {
-      fill(note, e instanceof ApiError && e.problem.status === 412 ? h("p", { class: "notice caution", role: "alert" }, text.jobs.changed) : trouble(e, null));
+      fill(note, actTrouble(e));
     }
   };
   const draw = () => {
@@ -118,14 +117,14 @@ function card(c: Card, may: boolean, sources: readonly Source[], act: Act): HTML
   const href = job ? `/board/${job.id}` : may ? `/board/ask/${c.id}` : null;
   const reason = job?.reason ?? request?.reason;
   const remedy = job?.remedy ?? request?.remedy;
-  const press = (label: string, what: string, body?: unknown) => button(label, () => void act(request!, what, body), { class: "small", "data-key": `${c.id}/${what}` });
+  const press = (label: string, what: string) => button(label, () => void act(request!, what), { class: "small", "data-key": `${c.id}/${what}` });
   return h("li", { class: "card" },
     job?.state === "done" ? h("a", { class: "card-picture", href: `/board/${job.id}`, "aria-label": text.board.lookAt(c.anatomy) }, h("img", { src: fileOf(job.id, "preview.png"), alt: text.jobs.picture(c.anatomy), loading: "lazy" })) : null,
     h("div", { class: "card-words" }, h("h3", null, href ? h("a", { href, "data-key": `${c.id}/open` }, c.anatomy) : c.anatomy, c.side ? ` (${c.side})` : ""),
       h("p", { class: `state at-${c.state}` }, text.board.states[c.state] ?? c.state, job?.holds === false ? ` ${text.board.checkFails}` : ""),
       job?.progress ? h("progress", { max: 1, value: job.progress.share, "aria-label": text.bench.progress(job.progress.stage, job.progress.share) }) : null,
       c.neededBy ? h("p", null, text.jobs.neededBy(text.day(c.neededBy))) : null,
-      reason && job?.state !== "done" ? h("p", { class: "reason" }, reason) : null, remedy && job?.state !== "done" ? h("p", { class: "hint" }, remedy) : null,
+      reason && job?.state !== "done" ? h("p", { class: c.state === "waiting" ? "hint" : "reason" }, reason) : null, remedy && job?.state !== "done" ? h("p", { class: "hint" }, remedy) : null,
       request?.note ? h("p", { class: "hint" }, request.note) : null,
       h("div", { class: "row" },
         may && request && c.state === "choose" ? button(text.board.choose, () => chooseSource(request, sources, act), { class: "small", "data-key": `${c.id}/choose` }) : null,

@@ -3,18 +3,16 @@
 import { api } from "../api";
 import { button, fill, h } from "../dom";
 import { follow } from "../changes";
-import { fileOf, Job, Request, RunFacts, stateOf } from "../jobs";
+import { fileOf, Job, Request, stateOf } from "../jobs";
 import type { Visit } from "../main";
 import { trouble } from "../shell";
 import { text } from "../text";
-import { Frame } from "../viewing/frame";
-import { readGlb } from "../viewing/glb";
 import { Scene, Tool } from "../viewing/scene";
 import { NoWebGl, SolidPane } from "../viewing/solid";
 import type { V3 } from "../viewing/space";
+import { modelOf } from "../bench/model";
 import { colours, figures, findingsList, measuresList } from "../bench/readings";
 import { remarksPanel } from "../bench/remarks";
-import { catalogue } from "../bench/steps";
 
 const TOOLS: readonly Tool[] = ["point", "move", "measure"];
 
@@ -69,10 +67,8 @@ async function open({ content, title, signal, go }: Visit, id: string): Promise<
   }, (e) => fill(state, trouble(e, null)));
 
   async function show(): Promise<void> {
-    const [facts, bytes, { steps }] = await Promise.all([api.get<RunFacts>(fileOf(id, "run.json")), api.bytes(fileOf(id, "model.glb"), signal), catalogue()]);
-    const frame = Frame.of(facts.measurements.deviation?.modelFromPatient);
-    isPlaced = !facts.steps.some((s) => steps.find((o) => o.name === s.name)?.movesModel) || (frame.moves && !frame.mirrors);
-    const surfaces = readGlb(bytes).map((s) => (isPlaced ? frame.backIntoPlace(s) : s));
+    const { facts, surfaces, frame, ...model } = await modelOf(id, signal);
+    isPlaced = model.isPlaced;
     scene.set({ modelScale: isPlaced ? frame.scale : 1, point: firstCorner(surfaces[0].positions) });
     let solid: SolidPane | null = null;
     try {

@@ -10,6 +10,10 @@ export const cross = (a: V3, b: V3): V3 => [a[1] * b[2] - a[2] * b[1], a[2] * b[
 export const length = (a: V3): number => Math.sqrt(dot(a, a));
 export const unit = (a: V3): V3 => mul(a, 1 / (length(a) || 1));
 
+export const hundredths = (c: number): number => Math.round(c * 100) / 100;
+/** A place as it is written down: to a hundredth of a millimetre. */
+export const rounded = (a: V3): V3 => [hundredths(a[0]), hundredths(a[1]), hundredths(a[2])];
+
 /** What the service says of an unpacked volume. */
 export interface VolumeHeader {
   readonly columns: number;

@@ -57,7 +57,7 @@ function card(job: Job, act: (job: Job, what: string) => void): HTMLElement {
   const state = stateOf(job);
   const may = ["technician", "coordinator"].includes(api.session!.role);
   return h("li", { class: "card" },
-    h("a", { href: `/bench/${job.id}`, class: "card-picture", "aria-label": `${text.jobs.open}: ${job.anatomy}` },
+    h("a", { href: `/bench/${job.id}`, class: "card-picture", "aria-label": `${text.jobs.open}: ${job.anatomy}${job.state === "done" ? "" : `, ${text.states[state]}`}` },
       job.state === "done" ? h("img", { src: fileOf(job.id, "preview.png"), alt: text.jobs.picture(job.anatomy), loading: "lazy" }) : h("span", { class: `blank ${state}` }, text.states[state])),
     h("div", { class: "card-words" },
       h("h2", null, h("a", { href: `/bench/${job.id}` }, job.anatomy), job.side ? ` (${job.side})` : ""),

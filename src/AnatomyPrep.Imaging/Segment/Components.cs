@@ -52,7 +52,7 @@ public sealed unsafe class Components : IDisposable
     /// <summary>Piece sizes, largest volume first; ties by first sample.</summary>
     public IReadOnlyList<Component> Pieces { get; private set; } = [];
 
-    /// <summary>Finds the pieces. The region must outlive the result.</summary>
+    /// <summary>Finds the pieces. The region is not needed afterwards; only its shape is.</summary>
     /// <exception cref="OperationCanceledException">Asked once per slab.</exception>
     public static Components Find(Region region, IndexToPatient map, RunContext run, Connectivity connectivity = Connectivity.Faces)
     {

@@ -33,7 +33,7 @@ internal static class ServeCommand
                 Output.WriteResult($"receiver port {await ServiceHost.ReceiverPort(app).WaitAsync(cancellation).ConfigureAwait(false)}");
             if (ServiceHost.InviteFirst(app) is { } secret)
             {
-                Output.WriteResult($"first administrator {app.Urls.First()}/invitation?token={secret}");
+                Output.WriteResult($"first administrator {Reachable(app.Urls.First())}/invitation?token={secret}");
                 context.Output.Say("Open that link in a browser, or: ./anatomyprep join 'LINK' --account NAME --token-file FILE");
             }
 
@@ -42,6 +42,9 @@ internal static class ServeCommand
 
         return ExitCodes.Done;
     }
+
+    /// <summary>Every address of the machine is none to open: its own does, here.</summary>
+    private static string Reachable(string url) => url.Replace("//0.0.0.0:", "//127.0.0.1:", StringComparison.Ordinal).Replace("//[::]:", "//[::1]:", StringComparison.Ordinal);
 
     internal static ServiceStart StartOf(Workbench bench, string data, string urls) => new(
         data,

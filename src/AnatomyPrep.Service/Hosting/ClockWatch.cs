@@ -18,6 +18,9 @@ internal sealed class ClockWatch(EventLog events, TimeProvider clock, ILogger<Cl
     /// <summary>How far the clock is from where it would be had it only run on since the start; 0 within a minute.</summary>
     public TimeSpan Off => clock.GetUtcNow() - _start.At - clock.GetElapsedTime(_start.Tick) is var off && off.Duration() > s_tolerance ? off : TimeSpan.Zero;
 
+    /// <summary>How often it jumped since the start.</summary>
+    public int Jumps { get; private set; }
+
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         var known = TimeSpan.Zero;
@@ -42,6 +45,7 @@ internal sealed class ClockWatch(EventLog events, TimeProvider clock, ILogger<Cl
     {
         var seconds = Math.Round(jump.Duration().TotalSeconds).ToString(CultureInfo.InvariantCulture);
         var what = $"by {seconds} s {(jump > TimeSpan.Zero ? "ahead" : "back")}{(off == TimeSpan.Zero ? "; it runs as at the start again" : "")}";
+        Jumps++;
         log.LogError("The machine's clock jumped {What}", what);
         try
         {

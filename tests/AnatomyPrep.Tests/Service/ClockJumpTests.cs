@@ -10,6 +10,7 @@ using AnatomyPrep.Service.Jobs;
 using AnatomyPrep.Service.Storage;
 using AnatomyPrep.Tests.Service.Jobs;
 using Microsoft.Extensions.DependencyInjection;
+using Quartz;
 
 namespace AnatomyPrep.Tests.Service;
 
@@ -109,6 +110,19 @@ public sealed class ClockJumpTests : IDisposable
         clock.Gone = TimeSpan.FromDays(60);
         retention.Look();
         service.Sources.Find(source.Id)!.ExpiredAt.Should().NotBeNull();
+    }
+
+    [Fact]
+    public async Task The_nightly_check_does_not_wait_for_as_long_as_the_clock_was_ahead()
+    {
+        var clock = new JumpingClock();
+        await using var service = await RunningService.StartAsync(Data, new { storage = new { leastFreeMegabytes = int.MaxValue } }, clock);
+        var scheduler = await service.Parts.GetRequiredService<ISchedulerFactory>().GetScheduler();
+        var key = new TriggerKey("ledger-nightly");
+        var trigger = await scheduler.GetTrigger(key);
+        await scheduler.RescheduleJob(key, trigger!.GetTriggerBuilder().StartAt(clock.GetUtcNow().AddDays(40)).Build());
+        clock.Jump = TimeSpan.FromHours(2);
+        await service.Until(() => scheduler.GetTrigger(key).AsTask().Result!.NextFireTimeUtc < clock.GetUtcNow().AddHours(25) ? "soon" : null, "the check waits");
     }
 
     /// <summary>Accounts, tokens, a key that may sign, and a source; the service is stopped again.</summary>

@@ -41,7 +41,7 @@ public sealed class OutsideArchiveTests : IDisposable
         both.Should().OnlyContain(s => s.Files == stored.Count);
 
         // The same images by the other way are the same source.
-        await archive.StoreAsync((await archive.AddAsync(pulled)));
+        await archive.StoreAsync(await archive.AddAsync(pulled));
         await service.Settled();
         service.Sources.List(10).Should().HaveCount(2);
     }
@@ -95,7 +95,7 @@ public sealed class OutsideArchiveTests : IDisposable
         /// <summary>Has it store a series here by STOW-RS.</summary>
         public async Task StoreAsync(string series)
         {
-            using var answer = await SendAsync(() => _http.PostAsJsonAsync("dicom-web/servers/ours/stow", new { Resources = new[] { series }, Synchronous = true }));
+            using var answer = await SendAsync(() => _http.PostAsJsonAsync("dicom-web/servers/ours/stow", new Dictionary<string, object> { ["Resources"] = new[] { series }, ["Synchronous"] = true }));
         }
 
         public void Dispose()

@@ -205,7 +205,7 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
       const made = await api.send<{ id: string }>("POST", `jobs/${job.id}/again`, { plan: JSON.stringify(planOf(base, lists)) });
       sessionStorage.removeItem(draftKey(job.id));
       // The new model opens where this one was looked at, with this one to compare.
-      sessionStorage.setItem(`look-${made.id}`, JSON.stringify({ point: scene.state.point, window: scene.state.window, before: job.state === "done" ? job.id : null }));
+      sessionStorage.setItem(`look-${made.id}`, JSON.stringify({ point: scene.state.point, window: scene.state.window, before: facts ? job.id : null }));
       visit.go(`/bench/${made.id}`);
     } catch (e) {
       fill(note, e instanceof ApiError ? h("div", { class: "notice caution", role: "alert" }, e.message) : e instanceof LineLost ? h("div", { class: "notice caution", role: "alert" }, text.bench.draftStays) : trouble(e, null));

@@ -43,6 +43,7 @@ export function renewSession(): Promise<void> {
       open.close();
       resolve();
     })]);
+    open.root.querySelector<HTMLInputElement>("input[type=password]")?.focus();
     // It cannot be closed without an answer: the work behind it waits.
     open.root.addEventListener("cancel", (e) => e.preventDefault());
   });

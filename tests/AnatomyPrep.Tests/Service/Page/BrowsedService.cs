@@ -102,6 +102,14 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
         return client;
     }
 
+    /// <summary>A page that knows nobody.</summary>
+    internal async Task<IPage> StrangerAsync()
+    {
+        var context = await _browser.NewContextAsync();
+        context.SetDefaultTimeout(LongestMs);
+        return await context.NewPageAsync();
+    }
+
     /// <summary>A page of a person of the role, signed in through the form; every request it sends is watched.</summary>
     internal async Task<Visitor> VisitAsync(string role, int width = 1440, int height = 900, bool dark = false, string? addedOptions = null)
     {
@@ -165,17 +173,22 @@ internal sealed class Visitor : IAsyncDisposable
     public async Task OpenModelAsync(string job)
     {
         await GoAsync($"/bench/{job}");
+        await TellingAsync("The bench did not open", () => Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached }));
+        await Page.EvaluateAsync("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))");
+    }
+
+    /// <summary>What was not done in time is told with a picture, the browser's complaints and what the page showed.</summary>
+    public async Task TellingAsync(string what, Func<Task> work)
+    {
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached });
+            await work();
         }
-        catch (TimeoutException e)
+        catch (Exception e) when (e is TimeoutException or PlaywrightException)
         {
             await KeepAsync("failed");
-            throw new TimeoutException($"The bench did not open: {string.Join("; ", Errors)}; it shows {await Page.Locator("#content").InnerTextAsync()}", e);
+            throw new TimeoutException($"{what}: {string.Join("; ", Errors)}; at {Page.Url} it shows {await Page.Locator("body").InnerTextAsync()}", e);
         }
-
-        await Page.EvaluateAsync("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))");
     }
 
     /// <summary>What axe finds against WCAG 2.2 A and AA.</summary>

@@ -100,7 +100,7 @@ export const text = {
         ["Shift Enter, ⌫", "end the line that is drawn, take its last point away"],
       ],
       solid: [
-        ["← → ↑ ↓", "turn"],
+        ["← → ↑ ↓", "turn; with Shift: move the picture"],
         ["a l h", "look from the front, the left, the head"],
         ["+ − 0", "larger, smaller, all of it"],
         ["Enter", "take the place nearest to the middle of the pane as the point"],

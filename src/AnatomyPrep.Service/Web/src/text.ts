@@ -384,7 +384,7 @@ export const text = {
       stopped: "✕ images contradict it", choose: "▲ choose the images", failed: "✕ failed", look: "▲ made: look at it", sentBack: "◐ sent back to the bench", waiting: "○ waits for images", queued: "○ in the queue", running: "◐ being made",
       fits: "● fits", released: "● released", cancelled: "○ withdrawn",
     } as Record<string, string>,
-    checkFails: "A check does not hold.",
+    checkFails: "a check does not hold",
     lookAt: (anatomy: string) => `Look at ${anatomy}`,
     choose: "Choose images",
     chooseHint: "Several series of this patient fit. Ask the technician if you do not know which.",

@@ -192,7 +192,7 @@ public sealed class ClockJumpTests : IDisposable
 
     private static async Task Until(Func<Task<bool>> look, string what)
     {
-        for (var wait = System.Diagnostics.Stopwatch.StartNew(); wait.Elapsed < TimeSpan.FromMinutes(4); await Task.Delay(200))
+        for (var wait = System.Diagnostics.Stopwatch.StartNew(); wait.Elapsed < TimeSpan.FromMinutes(15); await Task.Delay(200))
             if (await look())
                 return;
         throw new TimeoutException(what);

@@ -85,7 +85,7 @@ internal sealed class ServiceLink : IDisposable
         {
             var problem = JsonDocument.Parse(text).RootElement;
             var parts = new[] { "title", "detail" }.Select(n => problem.TryGetProperty(n, out var p) ? p.GetString() : null);
-            return string.Join(": ", parts.Where(p => p is not null));
+            return string.Join(": ", parts.Where(p => p is not null)).TrimEnd('.');
         }
         catch (JsonException)
         {

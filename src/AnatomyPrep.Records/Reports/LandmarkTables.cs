@@ -6,7 +6,7 @@ namespace AnatomyPrep.Records.Reports;
 /// <summary>The part of a report that says what named points, distances and angles are on images and model.</summary>
 internal static class LandmarkTables
 {
-    private static readonly float[] s_measureWidths = [0.27f, 0.13f, 0.13f, 0.13f, 0.13f, 0.21f];
+    private static readonly float[] s_measureWidths = [0.24f, 0.13f, 0.13f, 0.12f, 0.11f, 0.27f];
     private static readonly float[] s_pointWidths = [0.22f, 0.29f, 0.29f, 0.2f];
 
     public static void Write(ReportPages pages, LandmarkMeasurements landmarks)
@@ -24,6 +24,7 @@ internal static class LandmarkTables
             pages.Paragraph(
                 $"{string.Join(", ", hand.Points)} stand {(hand.Mirrored ? "the OTHER way round on the model: it is a MIRROR IMAGE." : "the same way round on the model: it is no mirror image.")}",
                 hand.Mirrored ? pages.Alarm : pages.Body);
+        pages.Space(2);
         pages.Paragraph(
             "Both surfaces where the images are, so true size whatever the scale. A point is the surface's nearest to where it was put. "
             + "U is the expanded uncertainty of the figure on the images (GUM, JCGM 100:2008): half a step of columns, rows and slices to both sides at each point, evenly distributed"

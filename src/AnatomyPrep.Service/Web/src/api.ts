@@ -81,6 +81,17 @@ class Api {
     }
   }
 
+  /** What the service has to work out first: asked for again until it is there. */
+  async waited(path: string, everyMs: number, signal: AbortSignal, whileWaiting: () => void = () => undefined): Promise<Response> {
+    for (;;) {
+      const answer = await this.answer(path, { signal });
+      if (answer.status !== 202) return answer;
+      whileWaiting();
+      await new Promise((r) => setTimeout(r, everyMs));
+      signal.throwIfAborted();
+    }
+  }
+
   /** Resolves when the service answers again. */
   #back(): Promise<void> {
     const back = new Promise<void>((resolve) => this.#waiting.push(resolve));

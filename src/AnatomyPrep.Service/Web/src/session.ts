@@ -57,6 +57,7 @@ export function renewSession(): Promise<void> {
     void addExternal(made, text.signIn.externalAside, { target: "_blank" });
     // Whoever signed in elsewhere comes back to this tab: the session is there then, if it is the same person's.
     document.addEventListener("visibilitychange", () => void api.get<Session>("session").then((session) => session.name === owner.name && done(session), () => undefined), { signal: back.signal });
+    open.root.querySelector<HTMLInputElement>("input[type=password]")?.focus();
     // It cannot be closed without an answer: the work behind it waits.
     open.root.addEventListener("cancel", (e) => e.preventDefault());
   });

@@ -173,17 +173,22 @@ internal sealed class Visitor : IAsyncDisposable
     public async Task OpenModelAsync(string job)
     {
         await GoAsync($"/bench/{job}");
+        await TellingAsync("The bench did not open", () => Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached }));
+        await Page.EvaluateAsync("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))");
+    }
+
+    /// <summary>What was not done in time is told with a picture, the browser's complaints and what the page showed.</summary>
+    public async Task TellingAsync(string what, Func<Task> work)
+    {
         try
         {
-            await Page.Locator(".panes[data-solid-ms][data-slice-ms]").WaitForAsync(new() { State = WaitForSelectorState.Attached });
+            await work();
         }
-        catch (TimeoutException e)
+        catch (Exception e) when (e is TimeoutException or PlaywrightException)
         {
             await KeepAsync("failed");
-            throw new TimeoutException($"The bench did not open: {string.Join("; ", Errors)}; it shows {await Page.Locator("#content").InnerTextAsync()}", e);
+            throw new TimeoutException($"{what}: {string.Join("; ", Errors)}; at {Page.Url} it shows {await Page.Locator("body").InnerTextAsync()}", e);
         }
-
-        await Page.EvaluateAsync("() => new Promise(r => requestAnimationFrame(() => requestAnimationFrame(r)))");
     }
 
     /// <summary>What axe finds against WCAG 2.2 A and AA.</summary>

@@ -2,6 +2,7 @@ using System.Text.Json;
 using System.Text.Json.Nodes;
 using AnatomyPrep.Service.Accounts;
 using AnatomyPrep.Service.Jobs;
+using Microsoft.Playwright;
 
 namespace AnatomyPrep.Tests.Service.Page;
 
@@ -30,7 +31,7 @@ public sealed class PlanTests(BrowsedService browsed)
         (await tess.Page.Locator(".step-list h3").AllInnerTextsAsync()).Should().Equal("For all structures", "hard", "rest");
         await second.GetByLabel("lowerHu").FillAsync("-250");
         await tess.Page.Keyboard.PressAsync("Tab");
-        await tess.Page.GetByRole(Microsoft.Playwright.AriaRole.Button, new() { Name = "Make again with this plan" }).ClickAsync();
+        await tess.Page.GetByRole(AriaRole.Button, new() { Name = "Make again with this plan" }).ClickAsync();
         await tess.Page.WaitForURLAsync(url => url.Contains("/bench/", StringComparison.Ordinal) && !url.EndsWith(first, StringComparison.Ordinal));
         var again = new Uri(tess.Page.Url).Segments[^1];
 
@@ -63,4 +64,62 @@ public sealed class PlanTests(BrowsedService browsed)
         run.GetProperty("steps").EnumerateArray().Last().GetProperty("name").GetString().Should().Be("scale");
         run.GetProperty("plan").GetProperty("text").GetString().Should().Contain("printProfile");
     }
+
+    [Fact]
+    [Trait("Kind", "Slow")]
+    public async Task A_hole_that_is_picked_in_a_picture_is_filled_and_the_other_stays_open()
+    {
+        using var api = await ServiceClient.AsAsync(browsed.Service, Roles.Technician, "filler");
+        // A slab of the block between two cuts that are not closed.
+        var plan = """{"plan":"open","version":"1","steps":[{"threshold":{"lowerHu":300}},"surface",{"cut":{"pointMm":[0,0,-8],"normal":[0,0,1],"cap":false}},{"cut":{"pointMm":[0,0,8],"normal":[0,0,-1],"cap":false}}]}""";
+        using var made = await api.SendAsync(HttpMethod.Post, $"/api/v1/jobs/{browsed.Job.Id}/again", new { plan });
+        var first = JsonDocument.Parse(await made.Content.ReadAsStringAsync()).RootElement.GetProperty("id").GetString()!;
+        await using var tess = await browsed.VisitAsync(Roles.Technician);
+        await tess.TellingAsync("No hole was picked", async () =>
+        {
+            var page = tess.Page;
+            await tess.OpenModelAsync(first);
+            await page.GetByLabel("Add a step").SelectOptionAsync("fill-holes");
+            await page.GetByRole(AriaRole.Button, new() { Name = "Add the step" }).ClickAsync();
+            await page.GetByRole(AriaRole.Button, new() { Name = "Pick holes" }).ClickAsync();
+            var open = await OpenAsync(page, first);
+            open.Should().HaveCountGreaterThan(1);
+            // The outermost rims: there are the widest first.
+            var hole = open.OrderByDescending(h => h.GetProperty("diameterMm").GetDouble()).First();
+            var centre = hole.GetProperty("centerMm").EnumerateArray().Select(c => c.GetDouble()).ToArray();
+            var at = await page.EvaluateAsync<double[]>("""
+                p => {
+                  const { scene, panes } = document.getElementById('content').bench;
+                  scene.set({ point: p });
+                  return new Promise(r => requestAnimationFrame(() => requestAnimationFrame(() => {
+                    const pane = panes().find(o => o.layout.plane === 'transverse');
+                    const { left, top } = pane.root.getBoundingClientRect();
+                    const [x, y] = pane.screenOf(p);
+                    r([left + x, top + y]);
+                  })));
+                }
+                """, centre);
+            await page.Mouse.ClickAsync((float)at[0], (float)at[1]);
+            var number = hole.GetProperty("number").GetInt32();
+            await Assertions.Expect(page.Locator("details[open] [data-key$='/holes']")).ToHaveValueAsync($"{number}");
+            await tess.KeepAsync("hole");
+            await page.GetByRole(AriaRole.Button, new() { Name = "Make again with this plan" }).ClickAsync();
+            await page.WaitForURLAsync(url => url.Contains("/bench/", StringComparison.Ordinal) && !url.EndsWith(first, StringComparison.Ordinal));
+            var second = new Uri(page.Url).Segments[^1];
+            await tess.OpenModelAsync(second);
+            var left = await OpenAsync(page, second);
+            left.Should().HaveCount(open.Count - 1);
+            left.Should().NotContain(h => Math.Abs(h.GetProperty("centerMm")[2].GetDouble() - centre[2]) < 1 && Math.Abs(h.GetProperty("diameterMm").GetDouble() - hole.GetProperty("diameterMm").GetDouble()) < 1, "that one is filled");
+        });
+    }
+
+    private static async Task<IReadOnlyList<JsonElement>> OpenAsync(IPage page, string job) => [.. (await page.EvaluateAsync<JsonElement>($$"""
+        async () => {
+          for (;;) {
+            const answer = await fetch('/api/v1/jobs/{{job}}/values/holes');
+            if (answer.status !== 202) return answer.json();
+            await new Promise(r => setTimeout(r, 200));
+          }
+        }
+        """)).EnumerateArray()];
 }

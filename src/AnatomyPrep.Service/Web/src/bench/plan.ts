@@ -11,6 +11,7 @@ import type { Scene } from "../viewing/scene";
 import { listsOf, planOf, PlanText, Step, StepList, withRuns } from "./draft";
 import { parameterControl } from "./parameter";
 import { picturesOf, Placing, placingsOf, toModel, toPatient } from "./places";
+import { Rim, rimAt, rimsOf, toggled } from "./rims";
 import { Catalogue, catalogue, STAGES, StepSchema } from "./steps";
 
 export interface PlanPanel {
@@ -44,10 +45,15 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
   let original: readonly StepList[] = [];
   let lists: readonly StepList[] = [];
   let opened: string | null = null;
+  let rims: readonly Rim[] | null = null;
+  let isAsked = false;
   let active: { readonly at: string; readonly placing: Placing } | null = null;
   const rerun = button(text.bench.rerun, () => void again(), { class: "primary" });
   const reset = button(text.bench.resetPlan, () => change(original));
-  const root = h("section", { class: "plan", "aria-label": text.bench.plan }, heading, note, body, h("div", { class: "row" }, reset, rerun), h("p", { class: "hint" }, text.bench.rerunHint));
+  const root = h("section", { class: "plan", "aria-label": text.bench.plan }, heading, note, body, h("div", { class: "row" }, rerun, reset), h("p", { class: "hint" }, text.bench.rerunHint));
+
+  // What is being written counts when the field is left: pressing the button does that, so it must be there to be pressed.
+  body.addEventListener("input", () => (rerun.disabled = !may));
 
   const specOf = (step: Step): StepSchema | undefined => known.steps.find((s) => s.name === step.name);
   const plain = (of: readonly StepList[]) => JSON.stringify(of.map((l) => l.steps.map((s) => [s.name, s.parameters])));
@@ -79,14 +85,47 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     pictures();
   };
 
+  /** A step that names holes by number. Its numbers are those of the model that is here only while the step is all that was changed, and no other changes the solid after it. */
+  const namesHoles = (spec: StepSchema | undefined) => spec !== undefined && "holes" in spec.parameters;
+  const knowsHoles = (l: number, n: number): boolean =>
+    facts !== null && lists.length === 1 && plain(lists.map((list) => ({ ...list, steps: list.steps.filter((_, m) => m !== n) }))) === plain(original)
+    && lists[l].steps.slice(n + 1).every((s) => !["repair", "shape", "prepare"].includes(specOf(s)?.stage ?? ""));
+  const holes: Placing = {
+    ...text.places.holes, tool: "pick",
+    pick: (values, at) => {
+      const rim = rimAt(rims ?? [], at);
+      if (!rim) return values;
+      const { holes: before, ...others } = values;
+      const after = toggled(before, rim);
+      return after ? { ...others, holes: after } : others;
+    },
+  };
+  const holeMarks = (step: Step, where: "both" | "solid") => (rims ?? []).map((rim) => ({ at: rim.centerMm, label: text.places.hole(rim.number, Array.isArray(step.parameters["holes"]) && step.parameters["holes"].includes(rim.number)), where }));
+  const askRims = () => {
+    if (isAsked) return;
+    isAsked = true;
+    void rimsOf(job.id, visit.signal).then((found) => {
+      rims = found;
+      draw();
+    }).catch((e: unknown) => {
+      isAsked = false;
+      if (!visit.signal.aborted) fill(note, trouble(e, null));
+    });
+  };
+
   const pictures = () => {
     const [l, n] = (opened ?? "0/-1").split("/").map(Number);
     const step = lists[l]?.steps[n];
     const spec = step && specOf(step);
     const place = step ? whereOf(l, n) : "between";
     if (!step || !spec || place === "between") scene.set({ marks: [], shapes: [] });
-    else if (place === "moved") scene.set(toPatient(picturesOf(step, spec, "both"), frame!));
-    else scene.set(picturesOf(step, spec, place));
+    else {
+      const own = picturesOf(step, spec, place === "moved" ? "both" : place);
+      const isOfHoles = namesHoles(spec) && knowsHoles(l, n);
+      if (isOfHoles) askRims();
+      const all = isOfHoles ? { ...own, marks: [...own.marks, ...holeMarks(step, place === "solid" ? "solid" : "both")] } : own;
+      scene.set(place === "moved" ? toPatient(all, frame!) : all);
+    }
   };
 
   const section = (list: StepList, l: number): HTMLElement => {
@@ -111,7 +150,8 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     const details = h("details", { open: opened === at },
       h("summary", { "data-key": `${at}/summary` }, h("span", { class: "step-name" }, step.name), effect?.changedAreaMm2 !== undefined ? h("span", { class: "hint" }, text.bench.stepEffect(effect.changedAreaMm2, effect.maxDisplacementMm ?? null)) : null),
       spec ? h("p", { class: "hint" }, spec.description) : null,
-      spec && may && where !== "between" ? h("div", { class: "row" }, placingsOf(spec).map((placing) => placingButton(placing, l, n))) : null,
+      spec && may && where !== "between" ? h("div", { class: "row" }, placingsOf(spec).map((placing) => placingButton(placing, l, n)), namesHoles(spec) && knowsHoles(l, n) && rims?.length ? placingButton(holes, l, n) : null) : null,
+      namesHoles(spec) ? h("p", { class: "hint" }, !knowsHoles(l, n) ? text.places.holesUnknown : rims === null ? text.shell.loading : text.places.openHoles(rims.length)) : null,
       where === "between" ? h("p", { class: "hint" }, text.places.between) : where === "solid" ? h("p", { class: "hint" }, text.places.onSolid) : null,
       names.length ? names.map((name) => parameterControl(`${at}/${name}`, name, spec?.parameters[name] ?? {}, step.parameters[name], spec?.required.includes(name) ?? false, (value) => {
         const { [name]: _, ...others } = step.parameters;
@@ -205,7 +245,7 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
       const made = await api.send<{ id: string }>("POST", `jobs/${job.id}/again`, { plan: JSON.stringify(planOf(base, lists)) });
       sessionStorage.removeItem(draftKey(job.id));
       // The new model opens where this one was looked at, with this one to compare.
-      sessionStorage.setItem(`look-${made.id}`, JSON.stringify({ point: scene.state.point, window: scene.state.window, before: job.state === "done" ? job.id : null }));
+      sessionStorage.setItem(`look-${made.id}`, JSON.stringify({ point: scene.state.point, window: scene.state.window, before: facts ? job.id : null }));
       visit.go(`/bench/${made.id}`);
     } catch (e) {
       fill(note, e instanceof ApiError ? h("div", { class: "notice caution", role: "alert" }, e.message) : e instanceof LineLost ? h("div", { class: "notice caution", role: "alert" }, text.bench.draftStays) : trouble(e, null));

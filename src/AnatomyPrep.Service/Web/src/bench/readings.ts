@@ -9,7 +9,7 @@ import { legend, paint, Scale } from "../viewing/colours";
 import type { Frame } from "../viewing/frame";
 import type { Surface } from "../viewing/glb";
 import type { Scene } from "../viewing/scene";
-import type { SolidPane } from "../viewing/solid";
+import { GREY, type SolidPane } from "../viewing/solid";
 import { cross, dot, length, sub, unit, V3 } from "../viewing/space";
 
 const ASK_AGAIN_MS = 400;
@@ -27,16 +27,10 @@ const SCALES: Readonly<Record<string, Scale>> = {
 
 /** One list of numbers for each solid; asked until the service has measured them. */
 async function measured(job: string, what: string, other: string | null, surfaces: readonly Surface[], signal: AbortSignal): Promise<Float32Array[]> {
-  for (;;) {
-    const answer = await api.answer(`jobs/${job}/values/${what}${other ? `?other=${other}` : ""}`, { signal });
-    if (answer.status !== 202) {
-      const all = new Float32Array(await answer.arrayBuffer());
-      let from = 0;
-      return surfaces.map((s) => all.subarray(from, (from += s.positions.length / 3)));
-    }
-    await new Promise((r) => setTimeout(r, ASK_AGAIN_MS));
-    signal.throwIfAborted();
-  }
+  const answer = await api.waited(`jobs/${job}/values/${what}${other ? `?other=${other}` : ""}`, ASK_AGAIN_MS, signal);
+  const all = new Float32Array(await answer.arrayBuffer());
+  let from = 0;
+  return surfaces.map((s) => all.subarray(from, (from += s.positions.length / 3)));
 }
 
 /** Angle of the surface to the bed for what faces down, 0 flat to 90 upright; what faces up is not measured. */
@@ -107,7 +101,7 @@ export function colours(shown: Shown, other: () => string | null): HTMLElement {
     const wanted = by.value;
     if (wanted === "origin" || wanted === "plain") {
       surfaces.forEach((s, n) => {
-        solid?.colour(n, wanted === "plain" ? new Float32Array((s.colours.length / 4) * 3).fill(0.72) : null);
+        solid?.colour(n, wanted === "plain" ? new Float32Array((s.colours.length / 4) * 3).fill(GREY) : null);
         solid?.setValues(n, null, () => "");
       });
       fill(show, wanted === "origin" ? origins() : null);

@@ -147,6 +147,17 @@ function form({ content, go, signal }: Visit, sources: readonly Source[], plans:
     }
     show();
   };
+  // A line that appears under a pressed pointer moves the button away from it, and the press is lost: it waits until the pointer is up.
+  let isPressed = false;
+  const tell = () => {
+    if (!isPressed) show();
+  };
+  content.addEventListener("pointerdown", () => (isPressed = true), { signal });
+  for (const up of ["pointerup", "pointercancel"]) window.addEventListener(up, () => setTimeout(() => {
+    if (!isPressed) return;
+    isPressed = false;
+    show();
+  }), { signal });
   const changedField = (n: Name) => {
     sessionStorage.setItem(draft, JSON.stringify({ ...now(), patientId: "" }));
     if (left.has(n)) show();
@@ -156,18 +167,15 @@ function form({ content, go, signal }: Visit, sources: readonly Source[], plans:
   };
   for (const n of names) {
     controls[n].addEventListener("input", () => changedField(n));
-    controls[n].addEventListener("change", () => {
+    for (const done of ["change", "blur"]) controls[n].addEventListener(done, () => {
       left.add(n);
-      show();
-    });
-    controls[n].addEventListener("blur", () => {
-      left.add(n);
-      show();
+      tell();
     });
   }
   const submit = async () => {
     const wrong = show(true);
     if (wrong.length) {
+      for (const n of names) left.add(n);
       fill(note, h("p", { class: "notice caution", role: "alert" }, text.ask.missing(wrong.map((n) => text.ask.labels[n]).join(", "))));
       controls[wrong[0]].focus();
       return;

@@ -52,7 +52,9 @@ async function open({ content, title, signal, go }: Visit, id: string): Promise<
     h("aside", { class: "side", "aria-label": text.look.side },
       h("section", { "aria-label": text.look.asked }, h("h2", null, text.look.asked), h("dl", { class: "facts" }, asked(job, request))), state, measuresList(scene), remarks.root,
       h("p", null, h("a", { href: `/bench/${id}` }, text.look.toBench)), h("p", null, h("a", { href: `/proof/M-${id}/1` }, text.board.decide))));
-  Object.assign(content, { look: { scene } });
+  let solid: SolidPane | null = null;
+  // What tests look at: never used by the page itself.
+  Object.assign(content, { look: { scene, solid: () => solid } });
 
   let isShown = false;
   follow(signal, async () => {
@@ -70,7 +72,6 @@ async function open({ content, title, signal, go }: Visit, id: string): Promise<
     const { facts, surfaces, frame, ...model } = await modelOf(id, signal);
     isPlaced = model.isPlaced;
     scene.set({ modelScale: isPlaced ? frame.scale : 1, point: firstCorner(surfaces[0].positions) });
-    let solid: SolidPane | null = null;
     try {
       solid = new SolidPane(scene, () => undefined);
       stage.append(solid.root);

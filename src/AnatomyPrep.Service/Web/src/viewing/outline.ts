@@ -5,21 +5,14 @@
  */
 
 import type { Surface } from "./glb";
-import type { Space, V3 } from "./space";
+import type { Space } from "./space";
 
 export class Outliner {
   readonly #index: Float32Array;
   readonly #sorted: (Sorted | null)[] = [null, null, null];
 
   constructor(readonly surface: Surface, readonly space: Space) {
-    const { positions } = surface;
-    this.#index = new Float32Array(positions.length);
-    for (let v = 0; v < positions.length; v += 3) {
-      const at = space.toIndex([positions[v], positions[v + 1], positions[v + 2]] as V3);
-      this.#index[v] = at[0];
-      this.#index[v + 1] = at[1];
-      this.#index[v + 2] = at[2];
-    }
+    this.#index = space.indicesOf(surface.positions);
   }
 
   /** Segments (u0, v0, u1, v1, ...) in sample coordinates of the slice. */

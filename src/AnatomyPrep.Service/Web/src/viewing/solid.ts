@@ -14,6 +14,8 @@ import { thinned } from "./thin";
 
 const MANY_TRIANGLES = 120_000;
 const REST_MS = 180;
+/** Linear, of a solid without colours. */
+export const GREY = 0.72;
 /** What a step would do. */
 const SHAPE = 0xffe04d;
 const COLOURS = { transverse: 0x56b4e9, frontal: 0x2fbf8f, sagittal: 0xcc79a7 };
@@ -46,6 +48,8 @@ export class SolidPane {
   #parts: Part[] = [];
   /** Parts of another model, to compare. */
   #others: Part[] = [];
+  /** Its colours are not its own. */
+  #isMeasured = false;
   #values: { readonly part: number; readonly of: Float32Array; readonly say: (value: number) => string } | null = null;
   #line: (readonly [number, number])[] = [];
   #centre: V3 = [0, 0, 0];
@@ -131,6 +135,7 @@ export class SolidPane {
   showOther(surfaces: readonly Surface[]): void {
     this.#drop(this.#others);
     this.#others = surfaces.map((s) => this.#part(s));
+    if (this.#isMeasured) for (const other of this.#others) this.#colourOther(other);
     this.draw();
   }
 
@@ -159,17 +164,16 @@ export class SolidPane {
         }
   }
 
-  /** Colours of the vertices of a part: linear r, g, b from 0 to 1; null for its own. */
+  /** Colours of the vertices of a part: linear r, g, b from 0 to 1; null for its own. What is compared with is grey meanwhile: the legend is not of it. */
   colour(part: number, colours: Float32Array | null): void {
-    const { surface, fine, coarse, from } = this.#parts[part];
-    const shown = colours ?? ownColours(surface);
-    fine.geometry.setAttribute("color", new BufferAttribute(shown, 3));
-    if (coarse && from) {
-      const few = new Float32Array(3 * from.length);
-      from.forEach((v, n) => few.set(shown.subarray(3 * v, 3 * v + 3), 3 * n));
-      coarse.geometry.setAttribute("color", new BufferAttribute(few, 3));
-    }
+    recolour(this.#parts[part], colours ?? ownColours(this.#parts[part].surface));
+    this.#isMeasured = colours !== null;
+    for (const other of this.#others) this.#colourOther(other);
     this.draw();
+  }
+
+  #colourOther(part: Part): void {
+    recolour(part, this.#isMeasured ? new Float32Array(part.surface.positions.length).fill(GREY) : ownColours(part.surface));
   }
 
   /** What the vertices were measured to be: said of the place that is pointed at. */
@@ -278,8 +282,12 @@ export class SolidPane {
   #isStale = true;
 
   #drawWorld(ratio: number, w: number, hh: number): void {
-    this.#renderer.setPixelRatio(ratio);
-    this.#renderer.setSize(w, hh, false);
+    // A canvas that is given its size gets a new buffer, even where the size is the same.
+    const [wide, high] = [Math.floor(w * ratio), Math.floor(hh * ratio)];
+    if (this.#canvas.width !== wide || this.#canvas.height !== high) {
+      this.#renderer.setPixelRatio(ratio);
+      this.#renderer.setSize(w, hh, false);
+    }
     this.#aim();
     const isBefore = this.scene.state.before && this.#others.length > 0;
     for (const [parts, isShown] of [[this.#parts, !isBefore], [this.#others, isBefore]] as const)
@@ -508,6 +516,35 @@ export class SolidPane {
     this.draw();
   }
 
+  /** In CSS pixels of the pane: the middle where the solid is there, else a place of the solid a little inwards from the vertex that stands nearest. */
+  #nearestToMiddle(): readonly [number, number] {
+    const [mx, my] = [this.root.clientWidth / 2, this.root.clientHeight / 2];
+    if (this.#hit(mx, my)) return [mx, my];
+    this.#aim();
+    const { right, up } = this.#axes;
+    const scale = this.root.clientWidth / (this.#camera.right - this.#camera.left);
+    const far: { readonly x: number; readonly y: number; readonly d: number }[] = [];
+    let best = Infinity;
+    for (const { surface: { positions }, fine } of this.#parts) {
+      if (fine.userData["hidden"]) continue;
+      for (let v = 0; v < positions.length; v += 3) {
+        const [px, py, pz] = [positions[v] - this.#centre[0], positions[v + 1] - this.#centre[1], positions[v + 2] - this.#centre[2]];
+        const x = (px * right[0] + py * right[1] + pz * right[2] - this.#pan[0]) * scale;
+        const y = -(px * up[0] + py * up[1] + pz * up[2] - this.#pan[1]) * scale;
+        const d = Math.hypot(x, y);
+        if (d >= best) continue;
+        best = d;
+        far.push({ x, y, d });
+      }
+    }
+    // A vertex at the rim is seen edge on, and a ray may just miss it: a pixel or a few further from the middle lies the solid.
+    for (const { x, y, d } of far.reverse().slice(0, 4)) for (const more of [0, 1, 2, 4]) {
+      const at = [mx + x * (1 + more / (d || 1)), my + y * (1 + more / (d || 1))] as const;
+      if (this.#hit(...at)) return at;
+    }
+    return [mx, my];
+  }
+
   #point(at: V3): void {
     const { tool, measures } = this.scene.state;
     this.scene.set({ point: at });
@@ -538,10 +575,10 @@ export class SolidPane {
       h: () => this.look(0, Math.PI / 2),
       f: () => maximise(this.root),
       b: () => this.scene.set({ before: !this.scene.state.before }),
-      // What lies in the middle of the pane; of a line, the point that all panes share.
+      // What lies in the middle of the pane, or nearest to it; of a line, the point that all panes share.
       Enter: () => {
         const { tool, sketch, point } = this.scene.state;
-        if (tool !== "draw") this.#pointThrough(this.root.clientWidth / 2, this.root.clientHeight / 2);
+        if (tool !== "draw") this.#pointThrough(...this.#nearestToMiddle());
         else if (e.shiftKey) this.#finish(sketch.map((p) => this.screenOf(p)));
         else this.scene.set({ sketch: [...sketch, point] });
       },
@@ -552,6 +589,14 @@ export class SolidPane {
     e.preventDefault();
     act();
   }
+}
+
+function recolour({ fine, coarse, from }: Part, shown: Float32Array): void {
+  fine.geometry.setAttribute("color", new BufferAttribute(shown, 3));
+  if (!coarse || !from) return;
+  const few = new Float32Array(3 * from.length);
+  from.forEach((v, n) => few.set(shown.subarray(3 * v, 3 * v + 3), 3 * n));
+  coarse.geometry.setAttribute("color", new BufferAttribute(few, 3));
 }
 
 /** Linear r, g, b. */

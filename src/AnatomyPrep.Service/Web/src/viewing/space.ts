@@ -45,10 +45,22 @@ export function lettersOf(direction: V3): string {
 export class Space {
   readonly size: V3;
   readonly #normal: V3;
+  /** What the way back needs: depth and step of each slice, and what a place in a slice is multiplied with to give its column and its row. */
+  readonly #inverse: { readonly depths: readonly number[]; readonly steps: readonly V3[]; readonly origins: readonly V3[]; readonly across: V3; readonly down: V3 };
 
   constructor(readonly header: VolumeHeader) {
     this.size = [header.columns, header.rows, header.slices];
-    this.#normal = unit(cross(header.columnStepMm, header.rowStepMm));
+    const { columnStepMm: c, rowStepMm: r, sliceOriginsMm: origins } = header;
+    this.#normal = unit(cross(c, r));
+    const [cc, rr, cr] = [dot(c, c), dot(r, r), dot(c, r)];
+    const det = cc * rr - cr * cr;
+    this.#inverse = {
+      depths: origins.map((o) => dot(this.#normal, o)),
+      steps: origins.map((_, k) => this.sliceStep(k)),
+      origins,
+      across: mul(sub(mul(c, rr), mul(r, cr)), 1 / det),
+      down: mul(sub(mul(r, cc), mul(c, cr)), 1 / det),
+    };
   }
 
   toPatient(i: number, j: number, k: number): V3 {
@@ -64,26 +76,36 @@ export class Space {
   }
 
   toIndex(p: V3): V3 {
-    const { columnStepMm: c, rowStepMm: r, sliceOriginsMm: o } = this.header;
+    const at: [number, number, number] = [0, 0, 0];
+    this.#index(p[0], p[1], p[2], at, 0);
+    return at;
+  }
+
+  /** The same for many places (x, y, z of each), with no array for each of them. */
+  indicesOf(positions: Float32Array): Float32Array {
+    const indices = new Float32Array(positions.length);
+    for (let v = 0; v < positions.length; v += 3) this.#index(positions[v], positions[v + 1], positions[v + 2], indices, v);
+    return indices;
+  }
+
+  #index(x: number, y: number, z: number, to: Float32Array | [number, number, number], from: number): void {
+    const { depths, steps, origins, across, down } = this.#inverse;
     const n = this.#normal;
-    const depth = dot(n, p);
+    const depth = n[0] * x + n[1] * y + n[2] * z;
     let low = 0;
-    let high = Math.max(0, o.length - 2);
+    let high = Math.max(0, depths.length - 2);
     while (low < high) {
       const middle = (low + high + 1) >> 1;
-      if (dot(n, o[middle]) <= depth) low = middle;
+      if (depths[middle] <= depth) low = middle;
       else high = middle - 1;
     }
-    const step = this.sliceStep(low);
-    const t = (depth - dot(n, o[low])) / dot(n, step);
-    const inPlane = sub(sub(p, o[low]), mul(step, t));
-    const cc = dot(c, c);
-    const rr = dot(r, r);
-    const cr = dot(c, r);
-    const pc = dot(inPlane, c);
-    const pr = dot(inPlane, r);
-    const det = cc * rr - cr * cr;
-    return [(pc * rr - pr * cr) / det, (pr * cc - pc * cr) / det, low + t];
+    const step = steps[low];
+    const o = origins[low];
+    const t = (depth - depths[low]) / (n[0] * step[0] + n[1] * step[1] + n[2] * step[2]);
+    const [qx, qy, qz] = [x - o[0] - t * step[0], y - o[1] - t * step[1], z - o[2] - t * step[2]];
+    to[from] = qx * across[0] + qy * across[1] + qz * across[2];
+    to[from + 1] = qx * down[0] + qy * down[1] + qz * down[2];
+    to[from + 2] = low + t;
   }
 
   sliceStep(k: number): V3 {

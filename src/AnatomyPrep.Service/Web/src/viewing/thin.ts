@@ -24,7 +24,9 @@ export function thinned(surface: Surface, wantedTriangles: number): { readonly s
   const shades: number[] = [];
   const from: number[] = [];
   for (let v = 0; v < newOf.length; v++) {
-    const [x, y, z] = [0, 1, 2].map((a) => Math.floor((positions[3 * v + a] - low[a]) / cell));
+    const x = Math.floor((positions[3 * v] - low[0]) / cell);
+    const y = Math.floor((positions[3 * v + 1] - low[1]) / cell);
+    const z = Math.floor((positions[3 * v + 2] - low[2]) / cell);
     const key = (z * cells[1] + y) * cells[0] + x;
     let number = numberOf.get(key);
     if (number === undefined) {

@@ -5,6 +5,7 @@ import { AxisName, Space, VolumeHeader } from "./space";
 
 // Some 400 slices of 512 x 512.
 const KEPT_BYTES = 210 << 20;
+const ASK_AGAIN_MS = 300;
 
 export class Volume {
   readonly space: Space;
@@ -18,13 +19,8 @@ export class Volume {
 
   /** Waits while the service unpacks the images. */
   static async open(sourceId: string, whileWaiting: () => void, signal: AbortSignal): Promise<Volume> {
-    for (;;) {
-      const answer = await api.answer(`sources/${sourceId}/volume`, { signal });
-      if (answer.status !== 202) return new Volume(sourceId, (await answer.json()) as VolumeHeader);
-      whileWaiting();
-      await new Promise((r) => setTimeout(r, 300));
-      signal.throwIfAborted();
-    }
+    const answer = await api.waited(`sources/${sourceId}/volume`, ASK_AGAIN_MS, signal, whileWaiting);
+    return new Volume(sourceId, (await answer.json()) as VolumeHeader);
   }
 
   count(axis: AxisName): number {

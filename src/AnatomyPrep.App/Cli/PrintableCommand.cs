@@ -76,6 +76,7 @@ internal static class PrintableCommand
             ("gaps", FormattableString.Invariant($"least {r.Gaps.LeastMm:F2} mm; {r.Gaps.BelowMm2:F0} mm² in {r.Gaps.Places.Count} places below {r.Gaps.LimitMm} mm")),
             ("support", FormattableString.Invariant($"{r.Lies.ContactMm2:F0} mm² of contact, {r.OutOfReach:P0} of it out of reach; {r.Lies.SupportMm3 / 1000:F1} ± {r.SupportErrorMm3 / 1000:F1} cm³ below it")),
             ("islands", FormattableString.Invariant($"{r.Islands.Count}")),
+            ("bridges", r.Bridges is { } b ? FormattableString.Invariant($"{b.Found.Count} over {b.LimitMm} mm{(b.Found.Count == 0 ? "" : FormattableString.Invariant($", longest {b.Found[0].SpanMm:F1} ± {b.PixelMm:F1} mm"))}") : "not judged: the profile states no limit"),
             ("caught", FormattableString.Invariant($"{r.Trapped.Traps.Count} places, {r.Trapped.Traps.Sum(t => t.VolumeMm3) / 1000:F2} cm³")),
             ("necks", FormattableString.Invariant($"{r.Trapped.Necks.Count}")),
             ("material", FormattableString.Invariant($"model {r.Estimate.MassG:F0} g, support {r.Estimate.SupportMassG:F0} g; {r.Estimate.ModelMm3 / 1000:F1} cm³ enclosed")),

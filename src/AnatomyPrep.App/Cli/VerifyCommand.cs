@@ -1,6 +1,7 @@
 using System.CommandLine;
 using AnatomyPrep.App.Cli.Ledgers;
 using AnatomyPrep.App.Pipeline;
+using AnatomyPrep.Imaging.Acquire;
 using AnatomyPrep.Meshing.Verify;
 using AnatomyPrep.Records.Keys;
 using AnatomyPrep.Records.Ledgers.Bundles;
@@ -19,7 +20,7 @@ internal static class VerifyCommand
         var target = new Argument<string>("DIR|RECORD|BUNDLE") { Description = "Folder of a run, its record.json, or a bundle from a ledger" };
         var key = new Option<string?>("--key") { Description = "Public key (PEM) of the signer you trust" };
         var inspectors = new Option<string[]>("--inspector-key") { Description = "With --key: further public keys (PEM) that may have signed additions; may be repeated" };
-        var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
+        var source = new Option<string?>("--source") { Description = "Folder, zip or file of the source, to compare its files too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
         var landmarks = new Option<string?>("--landmarks") { Description = "With --model: a YAML file of named points (LPS, mm), distances and angles, measured on source and model instead of those of the recorded plan" };
         var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
@@ -46,7 +47,11 @@ internal static class VerifyCommand
                 if (File.Exists(path) && BundleVerifier.LooksLikeBundle(path))
                     return Task.FromResult(LedgerKeeping.Show(parsed.GetValue(json), context.Output, BundleVerifier.Verify(File.ReadAllBytes(path), trusted)));
                 VerificationKey[] known = [.. (parsed.GetValue(inspectors) ?? []).Select(p => VerificationKey.FromPem(File.ReadAllText(p), Path.GetFileName(p)))];
-                var report = context.Run(run => RecordVerifier.Verify(path, trusted, parsed.GetValue(source), run, known), cancellation);
+                var report = context.Run(run =>
+                {
+                    using var files = parsed.GetValue(source) is { } given ? UnpackedSource.Open(given, run) : null;
+                    return RecordVerifier.Verify(path, trusted, files?.Path, run, known);
+                }, cancellation);
                 foreach (var one in known)
                     one.Dispose();
                 if (parsed.GetValue(code) is { } scanned)

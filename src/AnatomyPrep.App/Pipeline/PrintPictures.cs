@@ -75,7 +75,10 @@ internal static class PrintPictures
 
     private static TriangleColours Overhangs(PrintMaps maps) => new(
         Array.ConvertAll(maps.Overhang, o => (byte)o),
-        [("no support", s_plain), ("support, can be reached", s_fair), ("support, out of reach", s_worst), ("on the bed", s_bed)]);
+        [
+            ("no support", s_plain), ("support, can be reached", s_fair), ("support, out of reach", s_worst), ("on the bed", s_bed),
+            .. maps.Overhang.Contains(OverhangClass.LongBridge) ? [("bridge too long", s_bad)] : Array.Empty<(string, Rgb)>(),
+        ]);
 
     private static TriangleColours LayersOf(CheckedPrint print)
     {

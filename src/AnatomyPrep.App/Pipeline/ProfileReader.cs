@@ -63,6 +63,9 @@ internal static class ProfileReader
         ("weightKept", 0, 1000, 1),
     ];
 
+    // Plans recorded before a value was known hold profiles without it.
+    private static readonly (string Name, double Least, double Most, int Count)[] s_optional = [("bridgeMm", 0.5, 500, 1)];
+
     /// <param name="where">Name for messages, without folder.</param>
     /// <exception cref="PlanException">Not a profile, an unknown, missing or impossible value, or values that contradict each other.</exception>
     public static PrintProfile Read(string yaml, string where)
@@ -110,7 +113,10 @@ internal static class ProfileReader
             One("supportPriceEurPerKg"),
             One("priceEurPerHour"),
             new(One("setupMin"), One("perLayerS"), One("perModelCm3Min"), One("perSupportCm3Min"), One("timeUncertaintyPercent")),
-            new(One("weightContact"), One("weightSupport"), One("weightHeight"), One("weightStability"), One("weightShadowed"), One("weightKept")));
+            new(One("weightContact"), One("weightSupport"), One("weightHeight"), One("weightStability"), One("weightShadowed"), One("weightKept")))
+        {
+            BridgeMm = values.TryGetValue("bridgeMm", out var bridge) ? bridge.Numbers[0] : null,
+        };
         RequireSense(profile, name => values[name].Line, where);
         return profile;
     }
@@ -129,6 +135,7 @@ internal static class ProfileReader
         var smallest = Math.Min(p.BuildVolumeMm.X, Math.Min(p.BuildVolumeMm.Y, p.BuildVolumeMm.Z));
         Require(p.DrainMm < smallest, "drainMm", p.DrainMm, "less than the build volume");
         Require(p.NeedsSupport == p.OverhangLimitDeg > 0, "overhangLimitDeg", p.OverhangLimitDeg, p.NeedsSupport ? "above 0 where there is support to build" : "0 in powder, which holds every surface");
+        Require(p.NeedsSupport || p.BridgeMm is null, "bridgeMm", p.BridgeMm ?? 0, "none in powder, which holds every surface");
         Require(!p.NeedsSupport || p.SupportFill > 0, "supportFill", p.SupportFill, "above 0 where there is support to build");
         Require((p.Process == PrintProcess.PowderBedFusion) == (p.Support == SupportKind.Powder), "overhangLimitDeg", p.OverhangLimitDeg, "process PBF with support powder, or neither");
         var w = p.Weights;
@@ -141,9 +148,9 @@ internal static class ProfileReader
         foreach (var (key, node) in map.Children)
         {
             var name = (key as YamlScalarNode)?.Value ?? "";
-            var spec = Array.Find(s_values, v => v.Name == name);
+            var spec = s_values.Concat(s_optional).FirstOrDefault(v => v.Name == name);
             if (spec.Name is null)
-                throw new PlanException(where, Line(key), $"values.{Show(key)}", "unknown", string.Join(", ", s_values.Select(v => v.Name)));
+                throw new PlanException(where, Line(key), $"values.{Show(key)}", "unknown", string.Join(", ", s_values.Concat(s_optional).Select(v => v.Name)));
             if (node is not YamlMappingNode pair || pair.Children.Count != 2 || !pair.Children.ContainsKey("value") || Text(pair, "source", where).Length == 0)
                 throw new PlanException(where, Line(node), name, Show(node), "{ value: …, source: \"where it is from, or common practice\" }");
             found.Add(name, (Numbers(pair.Children["value"], spec, where), Line(node)));

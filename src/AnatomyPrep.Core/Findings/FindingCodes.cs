@@ -190,7 +190,9 @@ public static class FindingCodes
     public const string VoidsClosed = "voids-closed";
 
     // Prepare
+    public const string BridgeLong = "bridge-long";
     public const string CupHoldsLiquid = "cup-holds-liquid";
+    public const string EdgeSharp = "edge-sharp";
     public const string GapNarrow = "gap-narrow";
     public const string IslandsPresent = "islands-present";
     public const string KeptNeedsSupport = "kept-needs-support";

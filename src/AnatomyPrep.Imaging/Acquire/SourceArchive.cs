@@ -26,6 +26,9 @@ internal sealed class SourceArchive : IDisposable
 
     private readonly DirectoryInfo _folder = MakeFolder();
 
+    /// <summary>Where the files are.</summary>
+    public string Folder => _folder.FullName;
+
     /// <summary>True for a zip file that is none of a 3MF model.</summary>
     public static bool IsZip(string path) => HasZipMark(path) && !HoldsModel(path);
 

@@ -12,8 +12,8 @@ public sealed record PrintCheckParameters(PrintProfile Profile, Vec3 Up, bool Tr
 
 /// <summary>Looks at everything that may go wrong when a model is printed as it lies. Changes nothing.</summary>
 /// <remarks>
-/// Walls and gaps (<see cref="ThicknessMap"/>), overhangs (<see cref="SupportNeed"/>, <see cref="Reach"/>), islands (<see cref="Islands"/>), what is
-/// caught and what may break (<see cref="TrappedPlaces"/>), the build volume (<see cref="PlateFit"/>), time and cost (<see cref="PrintEstimate"/>).
+/// Walls and gaps (<see cref="ThicknessMap"/>), overhangs (<see cref="SupportNeed"/>, <see cref="Reach"/>), islands (<see cref="Islands"/>), bridges
+/// (<see cref="Bridges"/>), what is caught and what may break (<see cref="TrappedPlaces"/>), the build volume (<see cref="PlateFit"/>), time and cost (<see cref="PrintEstimate"/>).
 /// Each kind of fault gets a finding with its place, the worst five each one of its own.
 /// </remarks>
 public static class PrintCheck
@@ -25,6 +25,7 @@ public static class PrintCheck
     private const int ReachDirections = 200;
     private const int MostEach = 5;
     private const double SteadyDeg = 10;
+    private const double EdgeLimits = 10;
 
     /// <exception cref="CheckFailedException">The surface is open or empty: what is inside cannot be told.</exception>
     /// <exception cref="PlanException">The direction is zero.</exception>
@@ -46,19 +47,26 @@ public static class PrintCheck
         run.Report(Step, "trapped", 0.7);
         var trapped = TrappedPlaces.Find(mesh, tree, profile, up, parameters.TryDrains, run);
         var islands = profile.NeedsSupport ? Islands.Find(mesh, up, profile.LayerHeightMm, run) : [];
+        var bridges = profile.BridgeMm is { } limit ? Bridges.Find(mesh, up, profile.LayerHeightMm, limit, run) : null;
+        foreach (var t in bridges?.Found.SelectMany(b => b.Triangles) ?? [])
+            if (overhang[t] == OverhangClass.Support)
+                overhang[t] = OverhangClass.LongBridge;
         var report = new PrintReport(
             profile.Name,
             lies,
             error,
             lies.ContactMm2 > 0 ? shadowedMm2 / lies.ContactMm2 : 0,
             shadowedAtMm,
-            Summary(mesh, walls.SphereMm, walls.Below(mesh, profile.LeastWallMm, profile.LeastWallMm * profile.LeastWallMm), profile.LeastWallMm),
+            Summary(mesh, walls.SphereMm, walls.Below(mesh, profile.LeastWallMm, profile.LeastWallMm * profile.LeastWallMm, tellEdges: true), profile.LeastWallMm),
             Summary(mesh, gaps.SphereMm, gaps.Below(mesh, profile.LeastGapMm, profile.LeastGapMm * profile.LeastGapMm), profile.LeastGapMm),
             islands,
             trapped,
             PlateFit.Of(mesh, up, profile, run),
             PrintEstimate.Of(mesh, lies, profile, run),
-            []);
+            [])
+        {
+            Bridges = bridges,
+        };
         return (report with { Findings = [.. Findings(report, profile)] }, new(walls.SphereMm, gaps.SphereMm, overhang));
     }
 
@@ -112,11 +120,13 @@ public static class PrintCheck
     private static IEnumerable<Finding> Findings(PrintReport r, PrintProfile profile) =>
     [
         .. TooLarge(r.Fit, profile),
-        .. Thin(r.Walls.Places, FindingCodes.WallBelowProcess, r.Walls.LimitMm, "wall", $"Thicken it there, scale the model, or choose a process with thinner walls; {profile.Name} cannot hold it."),
+        .. Sharp(r.Walls, profile),
+        .. Thin([.. r.Walls.Places.Where(p => !IsEdge(p, r.Walls))], FindingCodes.WallBelowProcess, r.Walls.LimitMm, "wall", $"Thicken it there, scale the model, or choose a process with thinner walls; {profile.Name} cannot hold it."),
         .. Thin(r.Gaps.Places, FindingCodes.GapNarrow, r.Gaps.LimitMm, "gap", "It will fuse: widen it, or expect the two sides to be one."),
         .. Necks(r.Trapped),
         .. Caught(r.Trapped, profile),
         .. Begin(r.Islands),
+        .. Span(r.Bridges),
         .. Support(r, profile),
     ];
 
@@ -140,6 +150,20 @@ public static class PrintCheck
             FormattableString.Invariant($"A {what} of {p.LeastMm:F2} mm where {limitMm} mm are needed, {p.AreaMm2:F1} mm² of it ({i + 1} of {places.Count} places, largest first)."),
             remedy,
             new(PositionMm: p.AtMm)));
+
+    // Shorter ones are the corners of small triangles and break no one's finger; ours.
+    private static bool IsEdge(ThinPlace place, LengthSummary walls) => place.SharpMm >= EdgeLimits * walls.LimitMm;
+
+    private static IEnumerable<Finding> Sharp(LengthSummary walls, PrintProfile profile)
+    {
+        ThinPlace[] edges = [.. walls.Places.Where(p => IsEdge(p, walls)).OrderByDescending(p => p.SharpMm)];
+        return edges.Take(MostEach).Select((p, i) => new Finding(
+            FindingCodes.EdgeSharp,
+            Severity.Caution,
+            FormattableString.Invariant($"A sharp edge, {p.SharpMm:F1} mm long and down to {p.SharpestDeg:F0}°: the material beside it is thinner than the {walls.LimitMm} mm that {profile.Name} needs, {p.AreaMm2:F1} mm² of it ({i + 1} of {edges.Length} places, longest first)."),
+            "It will be ragged or missing, and may cut: blunt it (smooth, a thicker wall, another cut), or expect the model to end where it is thick enough.",
+            new(PositionMm: p.AtMm)));
+    }
 
     private static IEnumerable<Finding> Necks(TrappedPlaces trapped) => trapped.Necks.Take(MostEach).Select((n, i) => new Finding(
         FindingCodes.NeckNarrow,
@@ -179,6 +203,13 @@ public static class PrintCheck
         FormattableString.Invariant($"Layer {island.Layer}, {island.AboveBedMm:F1} mm above the bed, begins in the air ({n + 1} of {islands.Count} places)."),
         "Support must stand there; check that the slicing program puts it.",
         new(PositionMm: island.AtMm)));
+
+    private static IEnumerable<Finding> Span(LongBridges? bridges) => (bridges?.Found ?? []).Take(MostEach).Select((b, n) => new Finding(
+        FindingCodes.BridgeLong,
+        Severity.Note,
+        FormattableString.Invariant($"Layer {b.Layer}, {b.AboveBedMm:F1} mm above the bed, hangs {b.SpanMm:F1} ± {bridges!.PixelMm:F1} mm between two sides where {bridges.LimitMm} mm hold without support, {b.AreaMm2:F0} mm² of it ({n + 1} of {bridges.Found.Count} places, longest first)."),
+        "Support must stand below it, or it sags: check that the slicing program puts it, or lay the model another way.",
+        new(PositionMm: b.AtMm)));
 
     private static IEnumerable<Finding> Support(PrintReport r, PrintProfile profile)
     {

@@ -78,6 +78,9 @@ public sealed record PrintProfile(
     TimeModel Time,
     OrientationWeights Weights)
 {
+    /// <summary>Longest part of a layer that may hang between two sides; null where the process carries everything, or the profile does not say.</summary>
+    public double? BridgeMm { get; init; }
+
     /// <summary>Whether overhangs need anything at all.</summary>
     public bool NeedsSupport => Support != SupportKind.Powder;
 

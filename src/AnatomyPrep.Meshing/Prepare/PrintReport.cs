@@ -17,6 +17,7 @@ public enum OverhangClass : byte
     Support,
     SupportOutOfReach,
     OnBed,
+    LongBridge,
 }
 
 /// <summary>Values for pictures.</summary>
@@ -44,6 +45,9 @@ public sealed record PrintReport(
     PrintEstimate Estimate,
     IReadOnlyList<Finding> Findings)
 {
+    /// <summary>Null where the profile states no limit for them.</summary>
+    public LongBridges? Bridges { get; init; }
+
     /// <summary>By name, with units, for a record.</summary>
     public SortedDictionary<string, double> Measures()
     {
@@ -67,6 +71,13 @@ public sealed record PrintReport(
             ["necks"] = Trapped.Necks.Count,
             ["fitsBuildVolume"] = Fit.Fits ? 1 : 0,
         };
+        if (Bridges is { } bridges)
+        {
+            measures["bridgeLimitMm"] = bridges.LimitMm;
+            measures["bridgeLongestMm"] = bridges.Found.Count == 0 ? 0 : bridges.Found[0].SpanMm;
+            measures["bridges"] = bridges.Found.Count;
+        }
+
         AddTo(measures, Lies);
         measures["supportErrorMm3"] = SupportErrorMm3;
         measures["supportOutOfReachShare"] = OutOfReach;

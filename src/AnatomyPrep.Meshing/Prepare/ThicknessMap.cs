@@ -21,13 +21,18 @@ public enum ThicknessSide
 /// <param name="LeastMm">The smallest value in it.</param>
 /// <param name="AtMm">Where that is.</param>
 /// <param name="Vertices">How many vertices.</param>
-public sealed record ThinPlace(double LeastMm, Vec3 AtMm, double AreaMm2, int Vertices);
+/// <param name="SharpMm">Length of the edges in it where the material is a wedge sharper than <see cref="ThicknessMap.SharpDeg"/>.</param>
+/// <param name="SharpestDeg">The sharpest of them; 180 where there is none.</param>
+public sealed record ThinPlace(double LeastMm, Vec3 AtMm, double AreaMm2, int Vertices, double SharpMm = 0, double SharpestDeg = 180);
 
 /// <summary>Thickness at every vertex.</summary>
 /// <param name="RayMm">Straight in (or out) along the normal; infinity where nothing is met within the reach.</param>
 /// <param name="SphereMm">Diameter of the largest sphere that touches the vertex from that side and holds no surface; infinity likewise.</param>
 public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
 {
+    /// <summary>A wedge sharper than this is thin towards its edge.</summary>
+    public const double SharpDeg = 75;
+
     private const int PieceVertices = 1 << 11;
     private const int MostSteps = 30;
 
@@ -79,7 +84,8 @@ public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
 
     /// <summary>Connected places below a limit, worst first.</summary>
     /// <param name="leastAreaMm2">Smaller places are left out.</param>
-    public IReadOnlyList<ThinPlace> Below(Mesh mesh, double limitMm, double leastAreaMm2)
+    /// <param name="tellEdges">Look for sharp edges too, and join what lies on both sides of one: on the edge itself the largest sphere is none of the wall.</param>
+    public IReadOnlyList<ThinPlace> Below(Mesh mesh, double limitMm, double leastAreaMm2, bool tellEdges = false)
     {
         var root = new int[mesh.VertexCount];
         for (var v = 0; v < root.Length; v++)
@@ -99,6 +105,20 @@ public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
                 continue;
             int ra = Root(a), rb = Root(b);
             root[Math.Max(ra, rb)] = Math.Min(ra, rb);
+        }
+
+        var edges = new Dictionary<int, (double Mm, double Deg)>();
+        var sharp = tellEdges ? SharpEdges(mesh, root) : [];
+        foreach (var (one, other, _, _) in sharp)
+        {
+            int ra = Root(one), rb = Root(other);
+            root[Math.Max(ra, rb)] = Math.Min(ra, rb);
+        }
+
+        foreach (var (one, _, mm, deg) in sharp)
+        {
+            var (before, least) = edges.GetValueOrDefault(Root(one), (0, 180));
+            edges[Root(one)] = (before + mm, Math.Min(least, deg));
         }
 
         var places = new SortedDictionary<int, (int Worst, double Area, int Count)>();
@@ -124,10 +144,51 @@ public sealed record ThicknessMap(float[] RayMm, float[] SphereMm)
 
         return
         [
-            .. places.Values.Where(p => p.Area >= leastAreaMm2)
-                .Select(p => new ThinPlace(SphereMm[p.Worst], mesh.Vertex(p.Worst), p.Area, p.Count))
+            .. places.Where(p => p.Value.Area >= leastAreaMm2)
+                .Select(p => (p.Value, Sharp: edges.GetValueOrDefault(p.Key, (0, 180))))
+                .Select(p => new ThinPlace(SphereMm[p.Value.Worst], mesh.Vertex(p.Value.Worst), p.Value.Area, p.Value.Count, p.Sharp.Mm, p.Sharp.Deg))
                 .OrderBy(p => p.LeastMm).ThenByDescending(p => p.AreaMm2),
         ];
+    }
+
+    /// <summary>Edges where the material is a sharp wedge, each with the first and the last thin corner of its two triangles.</summary>
+    private static List<(int One, int Other, double Mm, double Deg)> SharpEdges(Mesh mesh, int[] places)
+    {
+        var found = new List<(int, int, double, double)>();
+        var opposite = EdgeTable.Build(mesh).OppositeArray;
+        var triangles = mesh.TriangleArray;
+        Span<int> corners = stackalloc int[4];
+        for (var h = 0; h < triangles.Length; h++)
+        {
+            var twin = opposite[h];
+            if (twin < h)
+                continue;
+            (corners[0], corners[1]) = (triangles[h], triangles[EdgeTable.Next(h)]);
+            (corners[2], corners[3]) = (triangles[EdgeTable.Previous(h)], triangles[EdgeTable.Previous(twin)]);
+            int one = -1, other = -1;
+            foreach (var corner in corners)
+                if (places[corner] >= 0)
+                    (one, other) = (one < 0 ? corner : one, corner);
+            if (one < 0)
+                continue;
+            var from = mesh.Local(corners[0]);
+            var along = mesh.Local(corners[1]) - from;
+            var deg = InnerAngleDeg(along, mesh.Local(corners[2]) - from, mesh.Local(corners[3]) - from);
+            if (deg < SharpDeg)
+                found.Add((one, other, along.Length, deg));
+        }
+
+        return found;
+    }
+
+    /// <summary>Through the material, from the triangle that runs along an edge to the one that runs against it; 0 to 360.</summary>
+    private static double InnerAngleDeg(Vec3 along, Vec3 own, Vec3 other)
+    {
+        var e = along.Normalized();
+        Vec3 one = own - (e * Vec3.Dot(own, e)), two = other - (e * Vec3.Dot(other, e));
+        // The outward normal of the first is e × one: material lies on the other side, so it is turned through against e.
+        var turn = Math.Atan2(-Vec3.Dot(e, Vec3.Cross(one, two)), Vec3.Dot(one, two)) * 180 / Math.PI;
+        return turn < 0 ? turn + 360 : turn;
     }
 
     private static (float Ray, float Sphere) At(Mesh mesh, TriangleTree tree, int v, Vec3 into, ThicknessSide side, double reachMm)

@@ -214,6 +214,7 @@ public static class RunReport
             ("Gaps", $"narrowest {ReportText.Number(Get("gapLeastMm"), 2)} mm; {ReportText.Number(Get("gapBelowMm2"), 0)} mm² in {ReportText.Count((long)Get("gapPlaces"))} places below {ReportText.Number(Get("gapLimitMm"), 2)} mm"),
             ("Caught inside", $"{ReportText.Count((long)Get("closedVoids"))} closed voids, {ReportText.Count((long)Get("narrowThroats"))} behind narrow throats, {ReportText.Count((long)Get("cups"))} cups; {Cm3("trappedMm3")}"),
             ("Begins in the air", $"{ReportText.Count((long)Get("islands"))} places; {ReportText.Count((long)Get("necks"))} weak necks"),
+            .. m.TryGetValue("bridges", out var bridges) ? [("Bridges", $"{ReportText.Count((long)bridges)} over the {ReportText.Number(Get("bridgeLimitMm"), 1)} mm that hold without support{(bridges > 0 ? $"; longest {ReportText.Number(Get("bridgeLongestMm"), 1)} mm" : "")}")] : Array.Empty<(string, string)>(),
             ("Support", $"{ReportText.Number(Get("supportContactMm2"), 0)} mm² of contact, {ReportText.Percent(Get("supportOutOfReachShare"))} of it out of reach; {Cm3("supportSpaceMm3")} ± {Cm3("supportErrorMm3")} of space below it"),
             ("Stands", $"{ReportText.Number(Get("heightMm"), 1)} mm high, {ReportText.Count((long)Get("layers"))} layers; tilts over at {ReportText.Number(Get("toppleDeg"), 0)}°"),
             ("Estimate", $"model {ReportText.Number(Get("massG"), 0)} g, support {ReportText.Number(Get("supportMassG"), 0)} g; {Hours("timeMin")} h ({Hours("timeLowMin")} to {Hours("timeHighMin")}); "

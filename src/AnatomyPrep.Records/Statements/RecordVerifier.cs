@@ -27,10 +27,10 @@ public static class RecordVerifier
     /// The key the record must be signed with. Without it the key beside the record is used, which shows that nothing changed
     /// but not who signed.
     /// </param>
-    /// <param name="sourceFolder">Folder that should hold the source files, under any names; null to leave them unchecked.</param>
+    /// <param name="sourcePath">Folder that should hold the source files, under any names, or the one file there is; null to leave them unchecked.</param>
     /// <param name="inspectors">Further keys that may have signed additions; they count only beside a trusted key.</param>
     /// <exception cref="BadInputException">There is no record at the path.</exception>
-    public static VerificationReport Verify(string path, VerificationKey? trusted, string? sourceFolder, RunContext run, IReadOnlyList<VerificationKey>? inspectors = null)
+    public static VerificationReport Verify(string path, VerificationKey? trusted, string? sourcePath, RunContext run, IReadOnlyList<VerificationKey>? inspectors = null)
     {
         var folder = Directory.Exists(path) ? path : Path.GetDirectoryName(Path.GetFullPath(path))!;
         var name = Directory.Exists(path) ? RecordFiles.Record : Path.GetFileName(path);
@@ -41,8 +41,8 @@ public static class RecordVerifier
         checks.CheckStatement();
         checks.CheckArtifacts();
         checks.CheckAdditions(trusted is null ? [] : [trusted, .. inspectors ?? []]);
-        if (sourceFolder is not null)
-            checks.CheckSource(sourceFolder);
+        if (sourcePath is not null)
+            checks.CheckSource(sourcePath);
         return checks.Report();
     }
 
@@ -109,13 +109,14 @@ public static class RecordVerifier
             _additions = outcome.Additions;
         }
 
-        public void CheckSource(string sourceFolder)
+        public void CheckSource(string sourcePath)
         {
             if (_statement is null)
                 return;
+            IEnumerable<string> paths = File.Exists(sourcePath) ? [sourcePath] : FolderFiles.List(sourcePath).Where(f => !f.IsLink).Select(f => Path.Combine(sourcePath, f.Name));
             var present = new HashSet<string>(StringComparer.Ordinal);
-            foreach (var (name, isLink) in FolderFiles.List(sourceFolder))
-                if (!isLink && SignedFiles.TryHash(Path.Combine(sourceFolder, name), run) is { } hash)
+            foreach (var path in paths)
+                if (SignedFiles.TryHash(path, run) is { } hash)
                     present.Add(hash.Sha256);
             var files = _statement.Run.Source.Files;
             for (var i = 0; i < files.Count; i++)

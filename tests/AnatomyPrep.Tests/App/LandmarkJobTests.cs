@@ -1,3 +1,4 @@
+using System.IO.Compression;
 using System.Text.Json.Nodes;
 using AnatomyPrep.Core.Running;
 using AnatomyPrep.Meshing.Formats;
@@ -61,6 +62,28 @@ public sealed class LandmarkJobTests : IDisposable
         verified.Output.Should().Contain("left to right: images 40.").And.Contain("OTHER way round");
         var replayed = TestProgram.Run(Home, "replay", result);
         replayed.ExitCode.Should().Be(0, replayed.Output + replayed.Errors);
+    }
+
+    /// <summary>A source is checked in the form it was given in: an archive's files against the record, and the model against their surface.</summary>
+    [Fact]
+    [Trait("Kind", "Slow")]
+    public void A_zip_is_a_source_to_verify_as_it_is_one_to_prepare()
+    {
+        PhantomCatalogue.Create("sphere-in-water", new() { SpacingMm = new(2, 2, 2) }).WriteWithTruth(_folder["images"], RunContext.Default);
+        ZipFile.CreateFromDirectory(Path.Combine(_folder["images"], "ct"), _folder["images.zip"]);
+        File.WriteAllText(_folder["plan.yaml"], "plan: p\nversion: \"1\"\nsteps:\n  - threshold: { lowerHu: 500 }\n  - surface\n");
+        var made = TestProgram.Run(Home, "prepare", _folder["images.zip"], "--plan", _folder["plan.yaml"], "--out", _folder["result"]);
+        made.ExitCode.Should().Be(0, made.Errors);
+        var verified = TestProgram.Run(Home, "verify", _folder["result"], "--source", _folder["images.zip"], "--model", Path.Combine(_folder["result"], "model.stl"));
+        verified.ExitCode.Should().Be(0, verified.Output + verified.Errors);
+        verified.Output.Should().Contain("model agrees with the source");
+
+        // One slice less in the archive.
+        using (var zip = ZipFile.Open(_folder["images.zip"], ZipArchiveMode.Update))
+            zip.Entries[^1].Delete();
+        var less = TestProgram.Run(Home, "verify", _folder["result"], "--source", _folder["images.zip"]);
+        less.ExitCode.Should().Be(1, less.Output + less.Errors);
+        less.Output.Should().Contain("no file with this hash");
     }
 
     /// <summary>Two halves of one ball: the distance runs from one structure to the other.</summary>

@@ -102,7 +102,7 @@ export const text = {
         ["Shift Enter, ⌫", "end the line that is drawn, take its last point away"],
       ],
       solid: [
-        ["← → ↑ ↓", "turn"],
+        ["← → ↑ ↓", "turn; with Shift: move the picture"],
         ["a l h", "look from the front, the left, the head"],
         ["+ − 0", "larger, smaller, all of it"],
         ["Enter", "take the place nearest to the middle of the pane as the point"],
@@ -386,7 +386,7 @@ export const text = {
       stopped: "✕ images contradict it", choose: "▲ choose the images", failed: "✕ failed", look: "▲ made: look at it", sentBack: "◐ sent back to the bench", waiting: "○ waits for images", queued: "○ in the queue", running: "◐ being made",
       fits: "● fits", released: "● released", cancelled: "○ withdrawn",
     } as Record<string, string>,
-    checkFails: "A check does not hold.",
+    checkFails: "a check does not hold",
     lookAt: (anatomy: string) => `Look at ${anatomy}`,
     choose: "Choose images",
     chooseHint: "Several series of this patient fit. Ask the technician if you do not know which.",

@@ -111,9 +111,9 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
     }
 
     /// <summary>A page of a person of the role, signed in through the form; every request it sends is watched.</summary>
-    internal async Task<Visitor> VisitAsync(string role, int width = 1440, int height = 900, bool dark = false, string? addedOptions = null)
+    internal async Task<Visitor> VisitAsync(string role, int width = 1440, int height = 900, bool dark = false, string? addedOptions = null, string? called = null)
     {
-        var name = $"p{Guid.NewGuid():N}"[..12];
+        var name = called ?? $"p{Guid.NewGuid():N}"[..12];
         await Service.Accounts.AcceptAsync(Service.Accounts.Invite(role, null), name, ServiceClient.Password);
         var browser = addedOptions is null ? _browser : await _playwright.Chromium.LaunchAsync(new() { ExecutablePath = Chromium, Args = [.. s_options, .. addedOptions.Split(' ')] });
         var context = await browser.NewContextAsync(new() { ViewportSize = new() { Width = width, Height = height }, ColorScheme = dark ? ColorScheme.Dark : ColorScheme.Light });

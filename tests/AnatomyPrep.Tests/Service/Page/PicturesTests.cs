@@ -30,7 +30,7 @@ public sealed class PicturesTests(BrowsedService browsed) : IDisposable
         var request = await AskAsync(api, new { purpose = "education", anatomy = "skull", plan = "bone", sourceId = source, neededBy = today.AddDays(2), requesterCode = "TEACH-07", note = "For the course on Monday" });
         var job = await browsed.Service.Until(() => browsed.Service.Jobs.List(100).FirstOrDefault(j => j.Request.RequestId == request && j.Published is not null)?.Id, "no model");
 
-        await using var tess = await browsed.VisitAsync(Roles.Technician);
+        await using var tess = await browsed.VisitAsync(Roles.Technician, called: "tess");
         await tess.TellingAsync("The bench", async () =>
         {
             await tess.OpenModelAsync(job);
@@ -48,7 +48,7 @@ public sealed class PicturesTests(BrowsedService browsed) : IDisposable
             await PictureAsync(tess, "cut");
         });
 
-        await using var cora = await browsed.VisitAsync(Roles.Coordinator);
+        await using var cora = await browsed.VisitAsync(Roles.Coordinator, called: "cora");
         await cora.TellingAsync("The board", async () =>
         {
             await cora.GoAsync("/board");
@@ -67,7 +67,7 @@ public sealed class PicturesTests(BrowsedService browsed) : IDisposable
             await InBothLightsAsync(cora, "look");
         });
 
-        await using var quinn = await browsed.VisitAsync(Roles.QualityOfficer);
+        await using var quinn = await browsed.VisitAsync(Roles.QualityOfficer, called: "quinn");
         await quinn.TellingAsync("The thread", async () =>
         {
             await quinn.GoAsync("/proof");
@@ -103,6 +103,7 @@ public sealed class PicturesTests(BrowsedService browsed) : IDisposable
 
     private static async Task PictureAsync(Visitor visitor, string name)
     {
+        await visitor.Page.Mouse.MoveAsync(1, 1);
         // The solid is drawn whole once it rests.
         await visitor.Page.EvaluateAsync("() => new Promise(r => setTimeout(() => requestAnimationFrame(() => requestAnimationFrame(r)), 400))");
         await visitor.KeepAsync($"page-{name}");

@@ -71,7 +71,7 @@ public sealed class PlanTests(BrowsedService browsed)
     {
         using var api = await ServiceClient.AsAsync(browsed.Service, Roles.Technician, "filler");
         // A slab of the block between two cuts that are not closed.
-        var plan = """{"plan":"open","version":"1","steps":[{"threshold":{"lowerHu":300}},"surface",{"cut":{"pointMm":[0,0,-8],"normal":[0,0,1],"cap":false}},{"cut":{"pointMm":[0,0,8],"normal":[0,0,-1],"cap":false}}]}""";
+        var plan = """{"plan":"open","version":"1","steps":[{"threshold":{"lowerHu":300}},"surface",{"cut":{"pointMm":[0,0,20],"normal":[0,0,1],"cap":false}},{"cut":{"pointMm":[0,0,36],"normal":[0,0,-1],"cap":false}}]}""";
         using var made = await api.SendAsync(HttpMethod.Post, $"/api/v1/jobs/{browsed.Job.Id}/again", new { plan });
         var first = JsonDocument.Parse(await made.Content.ReadAsStringAsync()).RootElement.GetProperty("id").GetString()!;
         await using var tess = await browsed.VisitAsync(Roles.Technician);

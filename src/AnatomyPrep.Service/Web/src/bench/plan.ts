@@ -143,7 +143,8 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     const at = `${l}/${n}`;
     const spec = specOf(step);
     const effect = step.ran === null ? null : facts?.steps[step.ran]?.effect;
-    const before = step.ran === null ? undefined : original[l]?.steps.find((o) => o.ran === step.ran);
+    // Where nothing was run yet, a step is the one that stood in its place.
+    const before = facts === null ? original[l]?.steps[n] : step.ran === null ? undefined : original[l]?.steps.find((o) => o.ran === step.ran);
     const isChanged = !before || before.name !== step.name || JSON.stringify(before.parameters) !== JSON.stringify(step.parameters);
     const names = Object.keys(spec?.parameters ?? step.parameters);
     const where = whereOf(l, n);
@@ -190,14 +191,15 @@ export function planPanel(visit: Visit, job: Job, scene: Scene): PlanPanel {
     undo.focus();
   };
 
-  /** After the last step of its own stage or an earlier one, so that a grey-value step comes before the surface. */
+  /** After the last step of its own stage or an earlier one, so that a grey-value step comes before the surface; holes are those of the model that is seen, so what fills them goes behind all that shapes it. */
   const addStep = (name: string, l: number) => {
     const spec = known.steps.find((s) => s.name === name);
     if (!spec) return;
     const stage = (s: string) => STAGES.indexOf(s as (typeof STAGES)[number]);
     const { steps } = lists[l];
     let n = steps.length;
-    while (n > 0 && stage(specOf(steps[n - 1])?.stage ?? "") > stage(spec.stage)) n--;
+    const last = stage(namesHoles(spec) ? "prepare" : spec.stage);
+    while (n > 0 && stage(specOf(steps[n - 1])?.stage ?? "") > last) n--;
     const parameters = Object.fromEntries(Object.entries(spec.parameters).filter(([, p]) => p.default !== undefined).map(([key, p]) => [key, p.default]));
     opened = `${l}/${n}`;
     setSteps(l, [...steps.slice(0, n), { name, parameters, ran: null }, ...steps.slice(n)]);

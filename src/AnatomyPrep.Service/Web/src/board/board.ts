@@ -121,7 +121,7 @@ function card(c: Card, may: boolean, sources: readonly Source[], act: Act): HTML
   return h("li", { class: "card" },
     job?.state === "done" ? h("a", { class: "card-picture", href: `/board/${job.id}`, "aria-label": text.board.lookAt(c.anatomy) }, h("img", { src: fileOf(job.id, "preview.png"), alt: text.jobs.picture(c.anatomy), loading: "lazy" })) : null,
     h("div", { class: "card-words" }, h("h3", null, href ? h("a", { href, "data-key": `${c.id}/open` }, c.anatomy) : c.anatomy, c.side ? ` (${c.side})` : ""),
-      h("p", { class: `state at-${c.state}` }, text.board.states[c.state] ?? c.state, job?.holds === false ? ` ${text.board.checkFails}` : ""),
+      h("p", { class: `state at-${c.state}` }, text.board.states[c.state] ?? c.state, job?.holds === false ? `; ${text.board.checkFails}` : ""),
       job?.progress ? h("progress", { max: 1, value: job.progress.share, "aria-label": text.bench.progress(job.progress.stage, job.progress.share) }) : null,
       c.neededBy ? h("p", null, text.jobs.neededBy(text.day(c.neededBy))) : null,
       reason && job?.state !== "done" ? h("p", { class: c.state === "waiting" ? "hint" : "reason" }, reason) : null, remedy && job?.state !== "done" ? h("p", { class: "hint" }, remedy) : null,

@@ -45,7 +45,7 @@ export function threadPage(visit: Visit, name: string, revision: string): void {
     const isProver = CAN_PROVE.includes(api.session!.role);
     const rows = events.map((e) => ({ event: e, bead: h("span", { class: "bead open" }, text.proof.bead.open) }));
     fill(beads, rows.map(({ event: e, bead }) => h("li", null, bead,
-      h("div", null, h("h2", null, text.proof.kinds[e.kind] ?? e.kind), h("p", null, text.proof.byWhom(e.name, text.moment(e.at), e.meaning)), e.reason ? h("blockquote", null, e.reason) : null,
+      h("div", null, h("h2", null, text.proof.kinds[e.kind] ?? e.kind, typeof e.body["what"] === "string" ? `: ${e.body["what"]}` : ""), h("p", null, text.proof.byWhom(e.name, text.moment(e.at), e.meaning)), e.reason ? h("blockquote", null, e.reason) : null,
         h("details", null, h("summary", null, text.proof.details), h("pre", { tabindex: 0 }, JSON.stringify(e.body, null, 2)))))));
     const role = api.session!.role;
     fill(acts, Object.entries(ACTS).filter(([, a]) => a.stages.includes(facts.stage) && a.roles.includes(role) && !(a.finding && facts.openCautions.length === 0))

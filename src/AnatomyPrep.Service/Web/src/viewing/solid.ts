@@ -14,6 +14,7 @@ import { thinned } from "./thin";
 
 const MANY_TRIANGLES = 120_000;
 const REST_MS = 180;
+const SHORTEST_MM = 0.05;
 /** Linear, of a solid without colours. */
 export const GREY = 0.72;
 /** What a step would do. */
@@ -550,6 +551,8 @@ export class SolidPane {
     this.scene.set({ point: at });
     if (tool === "pick") this.scene.picked(at, "solid");
     if (tool !== "measure") return;
+    // The same place again is not the other end.
+    if (this.#measureFrom && length(sub(at, this.#measureFrom)) < SHORTEST_MM) return;
     if (this.#measureFrom) this.scene.set({ measures: [...measures, { from: this.#measureFrom, to: at }] });
     this.#measureFrom = this.#measureFrom ? null : at;
     this.draw();
@@ -558,6 +561,12 @@ export class SolidPane {
   #key(e: KeyboardEvent, maximise: (pane: HTMLElement) => void): void {
     if (e.target !== this.root || e.ctrlKey || e.metaKey || e.altKey) return;
     const turn = (across: number, down: number) => {
+      if (e.shiftKey) {
+        const step = (this.#camera.right - this.#camera.left) / 20;
+        this.#pan = [this.#pan[0] + across * step, this.#pan[1] - down * step];
+        this.#stir();
+        return;
+      }
       this.#turn += across * 0.087;
       this.#tilt = Math.min(Math.max(this.#tilt + down * 0.087, -Math.PI / 2), Math.PI / 2);
       this.#stir();

@@ -28,10 +28,12 @@ public sealed class PageTimesTests(BrowsedService browsed, ITestOutputHelper out
         await using var tess = await browsed.VisitAsync(Roles.Technician);
         var page = tess.Page;
 
-        // The first visit unpacks the images; slices come as soon as that is done, the surface when the job is.
-        await tess.OpenModelAsync(asked.Id);
+        while (browsed.Service.Jobs.Find(asked.Id) is not { State: JobState.Done or JobState.Failed })
+            await Task.Delay(200);
         var job = browsed.Service.Jobs.Find(asked.Id)!;
         job.State.Should().Be(JobState.Done, "of {0}", job.Reason);
+        // The first visit unpacks the images: it is the second whose times are told.
+        await tess.OpenModelAsync(asked.Id);
         await tess.OpenModelAsync(asked.Id);
         var times = await page.EvaluateAsync<JsonElement>("() => ({ ...document.querySelector('.panes').dataset })");
         var shape = await page.EvaluateAsync<int[]>("() => { const { volume } = document.getElementById('content').bench; return volume.space.size; }");

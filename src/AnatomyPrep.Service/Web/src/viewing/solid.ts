@@ -129,7 +129,8 @@ export class SolidPane {
     this.#centre = mul([low[0] + high[0], low[1] + high[1], low[2] + high[2]], 0.5);
     this.#radius = Math.max(1, length(sub(high, low)) / 2);
     this.#parts = surfaces.map((s) => this.#part(s));
-    this.draw();
+    // A large one is seen simplified first: without a graphics card the whole of it takes seconds.
+    this.#stir();
   }
 
   /** Another model, shown in place of this one while the scene says "before". */

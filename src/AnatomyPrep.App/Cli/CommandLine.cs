@@ -33,8 +33,9 @@ internal static class CommandLine
             PrintableCommand.Create(context),
             PhantomCommand.Create(context),
             RequestsCommand.Create(),
-            SignIn.Create(),
         };
+        foreach (var command in AccountCommands.All())
+            root.Subcommands.Add(command);
         var remote = new RemoteCommands(context);
         remote.AddTo(root);
         var parsed = root.Parse(args);

@@ -33,8 +33,10 @@ internal static class PlansCommand
     private static void ListPresets(CommandContext context)
     {
         foreach (var preset in PlanLibrary.Presets)
-            Output.WriteResult($"{preset,-14} {context.Bench.Plans.Load(preset).Plan.Description}");
+            Output.WriteResult(Line(preset, context.Bench.Plans.Load(preset).Plan.Description));
     }
+
+    internal static string Line(string name, string description) => $"{name,-14} {description}";
 
     private static void ListSteps(CommandContext context)
     {

@@ -65,6 +65,12 @@ internal static class PrepareCommand
                 ("size", mesh.BoundsMm is { } b ? FormattableString.Invariant($"{b.Size.X:F1} x {b.Size.Y:F1} x {b.Size.Z:F1} mm") : "-"),
                 .. facts.Measurements.Origins.Select(o => ($"surface {o.Origin.ToString().ToLowerInvariant()}", FormattableString.Invariant($"{o.Share:P1}"))),
             ]);
+            if (facts.Measurements.Landmarks is { } landmarks)
+                context.Output.Facts("Landmarks, true size",
+                [
+                    .. landmarks.Distances.Select(d => ($"{d.From} to {d.To}", FormattableString.Invariant($"images {d.SourceMm:F2} mm, model {d.ModelMm:F2} mm, U {d.ExpandedMm:F2} mm"))),
+                    .. landmarks.Angles.Select(a => ($"{a.From}, {a.At}, {a.To}", FormattableString.Invariant($"images {a.SourceDeg:F2}°, model {a.ModelDeg:F2}°, U {a.ExpandedDeg:F2}°"))),
+                ]);
             foreach (var s in facts.Structures ?? [])
                 context.Output.Facts($"{s.Name} {s.Colour}",
                 [

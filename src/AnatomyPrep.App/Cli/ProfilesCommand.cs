@@ -17,11 +17,13 @@ internal static class ProfilesCommand
                 Output.WriteResult(ProfileLibrary.Load(wanted).Yaml.TrimEnd());
             else
                 foreach (var listed in ProfileLibrary.Names)
-                    Output.WriteResult($"{listed,-20} {Line(ProfileLibrary.Load(listed).Profile)}");
+                    Output.WriteResult(Line(listed, Describe(ProfileLibrary.Load(listed).Profile)));
             return ExitCodes.Done;
         });
         return command;
     }
 
-    internal static string Line(PrintProfile profile) => $"{profile.Material}; support: {profile.SupportRemoval}";
+    internal static string Line(string name, string description) => $"{name,-20} {description}";
+
+    internal static string Describe(PrintProfile profile) => $"{profile.Material}; support: {profile.SupportRemoval}";
 }

@@ -32,12 +32,19 @@ internal static class ServeCommand
             if (app.Services.GetService(typeof(ServiceSettings)) is ServiceSettings { Receiver.Enabled: true })
                 Output.WriteResult($"receiver port {await ServiceHost.ReceiverPort(app).WaitAsync(cancellation).ConfigureAwait(false)}");
             if (ServiceHost.InviteFirst(app) is { } secret)
-                Output.WriteResult($"first administrator {app.Urls.First()}/invitation?token={secret}");
+            {
+                Output.WriteResult($"first administrator {Reachable(app.Urls.First())}/invitation?token={secret}");
+                context.Output.Say("Open that link in a browser, or: ./anatomyprep join 'LINK' --account NAME --token-file FILE");
+            }
+
             await app.WaitForShutdownAsync(cancellation).ConfigureAwait(false);
         }
 
         return ExitCodes.Done;
     }
+
+    /// <summary>Every address of the machine is none to open: its own does, here.</summary>
+    private static string Reachable(string url) => url.Replace("//0.0.0.0:", "//127.0.0.1:", StringComparison.Ordinal).Replace("//[::]:", "//[::1]:", StringComparison.Ordinal);
 
     internal static ServiceStart StartOf(Workbench bench, string data, string urls) => new(
         data,
@@ -45,7 +52,7 @@ internal static class ServeCommand
         ReaderCommand.ThisProgram(),
         SourceLoader.Reader,
         [.. PlanLibrary.Presets.Select(name => Describe(bench.Plans.Load(name), name))],
-        [.. ProfileLibrary.Names.Select(name => ProfileLibrary.Load(name)).Zip(ProfileLibrary.Names, (p, name) => new CatalogueText(name, ProfilesCommand.Line(p.Profile), p.Yaml))],
+        [.. ProfileLibrary.Names.Select(name => ProfileLibrary.Load(name)).Zip(ProfileLibrary.Names, (p, name) => new CatalogueText(name, ProfilesCommand.Describe(p.Profile), p.Yaml))],
         SafetyNotice.Text);
 
     private static CatalogueText Describe(PlanText plan, string name) => new(name, plan.Plan.Description, plan.Yaml, plan.CanScale);

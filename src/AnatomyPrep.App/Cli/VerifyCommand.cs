@@ -14,9 +14,6 @@ namespace AnatomyPrep.App.Cli;
 /// </summary>
 internal static class VerifyCommand
 {
-    // What printers and readers of models commonly work to; common practice, no source.
-    private const double DefaultToleranceMm = 0.5;
-
     public static Command Create(CommandContext context)
     {
         var target = new Argument<string>("DIR|RECORD|BUNDLE") { Description = "Folder of a run, its record.json, or a bundle from a ledger" };
@@ -24,7 +21,7 @@ internal static class VerifyCommand
         var inspectors = new Option<string[]>("--inspector-key") { Description = "With --key: further public keys (PEM) that may have signed additions; may be repeated" };
         var source = new Option<string?>("--source") { Description = "Folder of the source files, to compare them too" };
         var model = new Option<string?>("--model") { Description = "With --source: a mesh said to be the model, to be laid beside the source's surface" };
-        var landmarks = new Option<string?>("--landmarks") { Description = "With --model: a YAML file of named points (LPS, mm) and distances, measured on source and model" };
+        var landmarks = new Option<string?>("--landmarks") { Description = "With --model: a YAML file of named points (LPS, mm), distances and angles, measured on source and model instead of those of the recorded plan" };
         var tolerance = new Option<double?>("--tolerance-mm") { Description = "Largest deviation from the source; 0.5 if not given" };
         var code = new Option<string?>("--code") { Description = "What the square code on a report or label says: it must be this record's" };
         var json = new Option<bool>("--json") { Description = "One JSON document on stdout" };
@@ -54,9 +51,9 @@ internal static class VerifyCommand
                     one.Dispose();
                 if (parsed.GetValue(code) is { } scanned)
                     report = WithCode(report, scanned.Trim());
-                var points = parsed.GetValue(landmarks) is { } list ? LandmarkList.Read(list) : null;
+                var points = parsed.GetValue(landmarks) is { } list ? LandmarkReader.ReadFile(list) : null;
                 var (agreement, figures) = parsed.GetValue(model) is { } mesh && report is { Holds: true, Statement: { } statement }
-                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, points, parsed.GetValue(tolerance) ?? DefaultToleranceMm, run), cancellation)
+                    ? context.Run(run => new SourceCheck(context.Bench).Run(statement, parsed.GetValue(source)!, mesh, points, parsed.GetValue(tolerance) ?? ModelLandmarks.CommonToleranceMm, run), cancellation)
                     : (null, null);
                 if (parsed.GetValue(json))
                     Output.WriteJson(new { report.Holds, report.Trust, report.SignerKeyId, report.Checks, report.Notes, Additions = report.Additions.Select(a => new { a.Number, a.Sha256, a.SignerKeyId, a.Inspection.Passed, a.Inspection.At }), Agreement = agreement, Landmarks = figures });
@@ -100,6 +97,12 @@ internal static class VerifyCommand
         foreach (var d in figures?.Distances ?? [])
             Output.WriteResult(FormattableString.Invariant(
                 $"{d.From} to {d.To}: images {d.SourceMm:F2} mm, model {d.ModelMm:F2} mm, difference {d.DifferenceMm:F2} mm; U = {d.ExpandedMm:F2} mm (k = 2; columns {d.FromColumnsMm:F3}, rows {d.FromRowsMm:F3}, slices {d.FromSlicesMm:F3} mm)"));
+        foreach (var a in figures?.Angles ?? [])
+            Output.WriteResult(FormattableString.Invariant(
+                $"{a.From}, {a.At}, {a.To}: images {a.SourceDeg:F2}°, model {a.ModelDeg:F2}°, difference {a.DifferenceDeg:F2}°; U = {a.ExpandedDeg:F2}° (k = 2; columns {a.FromColumnsDeg:F3}, rows {a.FromRowsDeg:F3}, slices {a.FromSlicesDeg:F3}°)"));
+        if (figures?.Handedness is { } hand)
+            Output.WriteResult(FormattableString.Invariant(
+                $"{string.Join(", ", hand.Points)} stand the {(hand.Mirrored ? "OTHER way round in the recorded model: the plan mirrors it" : "same way round in the recorded model")} ({hand.SourceMm3 / 1000:F2} cm³ signed on the images, {hand.ModelMm3 / 1000:F2} on the model)"));
         foreach (var finding in figures?.Findings ?? [])
             Output.WriteResult($"{finding.Code}: {finding.Message} {finding.Remedy}");
     }

@@ -11,7 +11,8 @@ namespace AnatomyPrep.App.Pipeline;
 /// <param name="Shifts">How far the surface would move; null where no step measured it.</param>
 /// <param name="RemovedMm3">What it had in common with structures before it.</param>
 /// <param name="Deviation">Distance to the surface of its images; null where there are none, or where it was put is not known.</param>
-internal sealed record FinishedSolid(PlanStructure? Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts, Measurements Measurements, double RemovedMm3 = 0, SourceDeviationFigures? Deviation = null)
+/// <param name="SourceSurface">That surface.</param>
+internal sealed record FinishedSolid(PlanStructure? Structure, Mesh Mesh, short? LevelHu, SurfaceShifts? Shifts, Measurements Measurements, double RemovedMm3 = 0, SourceDeviationFigures? Deviation = null, Mesh? SourceSurface = null)
 {
     public string Name => Structure!.Name;
 

@@ -21,11 +21,15 @@ internal static class ModelFiles
     public static void WriteModel(Mesh mesh, RunFacts facts, string folder, RunContext run)
     {
         var label = Label(facts);
-        StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run);
-        PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run);
-        var description = Describe(facts) with { ThumbnailPng = PreviewPicture.Thumbnail(mesh, null, run) };
-        ThreeMfFormat.Write(Objects(mesh, facts, run), Path.Combine(folder, ThreeMf), description, run);
-        GltfFormat.Write([new(mesh, facts.Request.Anatomy, null, facts.Measurements.Mesh.Solid)], Path.Combine(folder, Glb), label, run);
+        Action[] files =
+        [
+            () => ThreeMfFormat.Write(Objects(mesh, facts, run), Path.Combine(folder, ThreeMf), Describe(facts) with { ThumbnailPng = PreviewPicture.Thumbnail(mesh, null, run) }, run),
+            () => StlFormat.Write(mesh, Path.Combine(folder, Stl), label, run),
+            () => PlyFormat.Write(mesh, Path.Combine(folder, Ply), label, run),
+            () => GltfFormat.Write([new(mesh, facts.Request.Anatomy, null, facts.Measurements.Mesh.Solid)], Path.Combine(folder, Glb), label, run),
+        ];
+        // Each is written by one thread for most of its time.
+        Partition.For(run, files.Length, f => files[f]());
     }
 
     // Parts that were cut apart or laid out can be picked one by one in a slicing program; pieces of anatomy stay one object.

@@ -30,6 +30,9 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
 
         var dicom = new DicomModel(source, plan, PlacesElsewhere(plan.Plan.Steps));
         findings.AddRange(dicom.Findings(solids.Sum(s => (long)s.Mesh.TriangleCount)));
+        var measurements = several ? RecordMapping.Together([.. solids.Select(s => s.Measurements)]) : solids[0].Measurements;
+        if (plan.Landmarks is { } asked)
+            measurements = measurements with { Landmarks = ModelLandmarks.Measure(asked, solids, source, findings, run) };
         GiveBack();
         var pictures = several ? ModelPictures.WriteStructures(solids, source.State.SourceVolume, folder, run) : ModelPictures.Write(solids[0], source.State, folder, run);
         var made = new RunFacts
@@ -40,7 +43,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
             Software = SoftwareIdentity.Facts,
             Steps = steps,
             Findings = findings,
-            Measurements = several ? RecordMapping.Together([.. solids.Select(s => s.Measurements)]) : solids[0].Measurements,
+            Measurements = measurements,
             Structures = several ? [.. solids.Select(s => s.Facts())] : null,
             SharedMm3 = sharedMm3,
             StartedAt = startedAt,
@@ -85,7 +88,7 @@ internal sealed class ModelMaker(StepCatalog catalog, TimeProvider clock)
         {
             Deviation = deviation is null ? null : RecordMapping.Deviation(deviation, placement!.Value),
         };
-        return new(structure, mesh, levelHu, shifts, measurements, removedMm3, deviation);
+        return new(structure, mesh, levelHu, shifts, measurements, removedMm3, deviation, source);
     }
 
     /// <summary>Runs every structure's own steps, takes away what they share, and checks each as a model is checked.</summary>

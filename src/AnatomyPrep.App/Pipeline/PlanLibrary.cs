@@ -5,11 +5,12 @@ using System.Text.Json.Nodes;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Meshing.Prepare;
+using AnatomyPrep.Meshing.Verify;
 
 namespace AnatomyPrep.App.Pipeline;
 
 /// <summary>A plan and the text it was read from; the text is what is hashed and recorded.</summary>
-internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = null)
+internal sealed record PlanText(Plan Plan, string Yaml, PrintProfile? Profile = null, LandmarkList? Landmarks = null)
 {
     /// <summary>Structures keep their places to each other, so a plan with structures stays life size.</summary>
     public bool CanScale => Plan.Structures.Count == 0;
@@ -80,7 +81,7 @@ internal sealed class PlanLibrary(StepCatalog catalog)
         return Parse(PlanText.WithProfile(plan.Yaml, ProfileLibrary.Load(profile).Yaml), Path.GetFileName(nameOrFile));
     }
 
-    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml, PlanReader.ReadProfile(yaml, where));
+    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml, PlanReader.ReadProfile(yaml, where), PlanReader.ReadLandmarks(yaml, where));
 
     public static string PresetText(string name)
     {

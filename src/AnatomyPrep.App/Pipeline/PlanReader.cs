@@ -4,6 +4,7 @@ using AnatomyPrep.Core.Geometry;
 using AnatomyPrep.Core.Meshes;
 using AnatomyPrep.Core.Plans;
 using AnatomyPrep.Meshing.Prepare;
+using AnatomyPrep.Meshing.Verify;
 using YamlDotNet.Core;
 using YamlDotNet.RepresentationModel;
 
@@ -14,7 +15,7 @@ internal sealed class PlanReader(StepCatalog catalog)
 {
     private const int LongestPlanBytes = 4 << 20;
     private const int LongestName = 60;
-    private const string Keys = "plan, version, description, printProfile, steps, structures";
+    private const string Keys = "plan, version, description, landmarks, printProfile, steps, structures";
 
     internal static readonly string[] Sides = ["left", "right", "both", "midline"];
 
@@ -35,7 +36,7 @@ internal sealed class PlanReader(StepCatalog catalog)
         var version = Scalar(root, "version", where);
         var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
         foreach (var (key, _) in root.Children)
-            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or "printProfile" or "steps" or "structures" })
+            if (key is not YamlScalarNode { Value: "plan" or "version" or "description" or LandmarkReader.Key or "printProfile" or "steps" or "structures" })
                 throw new PlanException(where, Line(key), "key", Show(key), Keys);
         var several = root.Children.ContainsKey("structures");
         return new(name, version, description, several && !root.Children.ContainsKey("steps") ? [] : ReadSteps(root, where))
@@ -94,6 +95,13 @@ internal sealed class PlanReader(StepCatalog catalog)
         !Parse(yaml, where).Children.TryGetValue("printProfile", out var node) ? null
         : node is YamlMappingNode map ? ProfileReader.Read(map, where)
         : throw new PlanException(where, Line(node), "printProfile", Show(node), "a process profile");
+
+    /// <summary>The points, distances and angles that a plan asks for, if any.</summary>
+    /// <exception cref="PlanException">They are wrong.</exception>
+    public static LandmarkList? ReadLandmarks(string yaml, string where) =>
+        !Parse(yaml, where).Children.TryGetValue(LandmarkReader.Key, out var node) ? null
+        : node is YamlMappingNode map ? LandmarkReader.Read(map, where)
+        : throw new PlanException(where, Line(node), LandmarkReader.Key, Show(node), "a mapping of points, distances and angles");
 
     internal static YamlMappingNode Parse(string yaml, string where)
     {

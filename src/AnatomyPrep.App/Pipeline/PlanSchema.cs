@@ -20,6 +20,7 @@ internal static class PlanSchema
             ["plan"] = new JsonObject { ["type"] = "string", ["minLength"] = 1 },
             ["version"] = new JsonObject { ["type"] = new JsonArray("string", "number"), ["minLength"] = 1 },
             ["description"] = new JsonObject { ["type"] = "string" },
+            [LandmarkReader.Key] = Landmarks(),
             ["printProfile"] = new JsonObject { ["type"] = "object" },
             ["steps"] = Steps(catalog.Specs),
             ["structures"] = new JsonObject
@@ -43,6 +44,38 @@ internal static class PlanSchema
             },
         },
     };
+
+    private static JsonObject Landmarks() => new()
+    {
+        ["type"] = "object",
+        ["description"] = "Named points on the images (LPS, mm), and the distances and angles measured between them on images and model; an angle's vertex stands in the middle.",
+        ["additionalProperties"] = false,
+        ["required"] = new JsonArray("points"),
+        ["properties"] = new JsonObject
+        {
+            ["points"] = new JsonObject
+            {
+                ["type"] = "object",
+                ["minProperties"] = 1,
+                ["propertyNames"] = new JsonObject { ["minLength"] = 1, ["maxLength"] = LandmarkReader.LongestName },
+                ["additionalProperties"] = ListOf(3, new JsonObject { ["type"] = "number", ["minimum"] = -LandmarkReader.FarMm, ["maximum"] = LandmarkReader.FarMm }, different: false),
+            },
+            ["distances"] = new JsonObject { ["type"] = "array", ["items"] = ListOf(2, PointName(), different: true) },
+            ["angles"] = new JsonObject { ["type"] = "array", ["items"] = ListOf(3, PointName(), different: true) },
+        },
+    };
+
+    private static JsonObject ListOf(int count, JsonObject items, bool different) => new()
+    {
+        ["type"] = "array",
+        ["items"] = items,
+        ["minItems"] = count,
+        ["maxItems"] = count,
+        ["uniqueItems"] = different,
+    };
+
+    // Plain 1 is a number to whoever reads YAML by its types.
+    private static JsonObject PointName() => new() { ["type"] = new JsonArray("string", "number") };
 
     private static JsonObject Steps(IEnumerable<StepSpec> specs) => new()
     {

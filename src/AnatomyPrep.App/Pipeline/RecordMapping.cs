@@ -48,6 +48,16 @@ internal static class RecordMapping
         ModelFromPatient = placement == Affine3.Identity ? null : [placement.X, placement.Y, placement.Z, placement.Translation],
     };
 
+    public static LandmarkMeasurements Landmarks(LandmarkFigures figures, double toleranceMm, double? sliceThicknessMm) => new()
+    {
+        ToleranceMm = toleranceMm,
+        SliceThicknessMm = sliceThicknessMm,
+        Points = [.. figures.Landmarks.Select(p => new LandmarkPoint(p.Name, p.GivenMm, p.SourceOffMm, p.ModelOffMm, Known(p.SourceMm), Known(p.ModelMm)))],
+        Distances = [.. figures.Distances.Select(d => new LandmarkDistance(d.From, d.To, d.SourceMm, d.ModelMm, d.DifferenceMm, d.FromColumnsMm, d.FromRowsMm, d.FromSlicesMm, d.StandardMm, d.ExpandedMm))],
+        Angles = [.. figures.Angles.Select(a => new LandmarkAngle(a.From, a.At, a.To, a.SourceDeg, a.ModelDeg, a.DifferenceDeg, a.FromColumnsDeg, a.FromRowsDeg, a.FromSlicesDeg, a.StandardDeg, a.ExpandedDeg))],
+        Handedness = figures.Handedness is { } h ? new(h.Points, h.SourceMm3, h.ModelMm3, h.ExpandedMm3, h.Mirrored) : null,
+    };
+
     /// <summary>Of several solids as one model: sums, and what holds for all. Contact between solids is no fault of theirs.</summary>
     public static Measurements Together(IReadOnlyList<Measurements> parts)
     {
@@ -78,6 +88,8 @@ internal static class RecordMapping
             Origins = Origins([.. Enum.GetValues<Origin>().Select(o => parts.Sum(p => p.Origins.Where(s => s.Origin == o).Sum(s => s.AreaMm2)))]),
         };
     }
+
+    private static Vec3? Known(Vec3 p) => p.IsFinite ? p : null;
 
     private static Vec3 Point(double[] p) => new(p[0], p[1], p[2]);
 

@@ -15,6 +15,7 @@ namespace AnatomyPrep.App.Pipeline;
 /// <summary>Makes the surface of a recorded source again, before anything was repaired or shaped, and lays a model beside it.</summary>
 internal sealed class SourceCheck(Workbench bench)
 {
+    /// <param name="landmarks">Null measures those of the recorded plan, if it has any.</param>
     /// <param name="modelPath">Any mesh said to be the record's model; origins are read from PLY, else all counts as measured.</param>
     /// <exception cref="BadInputException">The plan moves parts of the model differently, or has no surface; a file cannot be used.</exception>
     public (SourceAgreement Agreement, LandmarkFigures? Landmarks) Run(RunStatement statement, string sourcePath, string modelPath, LandmarkList? landmarks, double toleranceMm, RunContext run)
@@ -24,7 +25,12 @@ internal sealed class SourceCheck(Workbench bench)
         var (surface, placement) = Surface(source.State, statement, run);
         model = KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero);
         surface = surface.Rebased(Vec3.Zero);
-        var figures = landmarks is null ? null : Landmarks(landmarks, source, model, surface, toleranceMm, run);
+        if (landmarks is not null && source.State.SourceVolume is null)
+            throw new BadInputException("verify", "landmarks", "the source is no images", "Landmarks are measured on models of images; leave --landmarks out.");
+        var asked = landmarks ?? Parsed(statement).Landmarks;
+        var figures = asked is null || source.State.SourceVolume is not { } images
+            ? null
+            : LandmarkCheck.Measure(asked, new(TriangleTree.Build(surface, run), TriangleTree.Build(model, run), placement, images.Map, source.SliceThicknessMm), toleranceMm, run);
         return (ModelAgainstSource.Measure(model, surface, toleranceMm, run), figures);
     }
 
@@ -52,7 +58,7 @@ internal sealed class SourceCheck(Workbench bench)
     /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
     private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, RunStatement statement, RunContext run)
     {
-        var steps = bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name).Plan.Steps;
+        var steps = Parsed(statement).Plan.Steps;
         var surface = state.Mesh;
         var last = steps.Select(Moves).ToList().LastIndexOf(true);
         for (var s = 0; s < steps.Count && (surface is null || s <= last); s++)
@@ -68,10 +74,7 @@ internal sealed class SourceCheck(Workbench bench)
             ?? throw new BadInputException("verify", "plan", "its steps move parts of the model differently", "Compare with the recorded model instead: compare MODEL DIR/model.stl."));
     }
 
-    private static LandmarkFigures Landmarks(LandmarkList list, LoadedSource source, Mesh model, Mesh surface, double toleranceMm, RunContext run) =>
-        source.State.SourceVolume is { } images
-            ? LandmarkCheck.Measure(list.Points, list.Distances, TriangleTree.Build(surface, run), TriangleTree.Build(model, run), images.Map, null, toleranceMm, run)
-            : throw new BadInputException("verify", "landmarks", "the source is no images", "Landmarks are measured on models of images; leave --landmarks out.");
+    private PlanText Parsed(RunStatement statement) => bench.Plans.Parse(statement.Run.Plan.Text, statement.Run.Plan.Name);
 
     private bool Moves(PlanStep step) => bench.Catalog.TryFind(step.Name, out var spec) && spec.MovesModel;
 

@@ -15,8 +15,9 @@ namespace AnatomyPrep.App.Pipeline;
 /// <summary>A source that was read: its values, its facts for the record, and where its files lie on this machine.</summary>
 /// <param name="PartPaths">Path of each part, by the hash of its file.</param>
 /// <param name="Archive">True identifiers; null unless they were asked for.</param>
+/// <param name="SliceThicknessMm">The largest that the headers of its slices state; null where none does.</param>
 internal sealed record LoadedSource(
-    string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings, IReadOnlyDictionary<string, string> PartPaths, ArchivePlace? Archive = null) : IDisposable
+    string Path, PipelineState State, SourceFacts Facts, IReadOnlyList<Finding> Findings, IReadOnlyDictionary<string, string> PartPaths, ArchivePlace? Archive = null, double? SliceThicknessMm = null) : IDisposable
 {
     public void Dispose() => State.Dispose();
 }
@@ -103,7 +104,7 @@ internal sealed class SourceLoader(AppFolders folders)
                     series.PatientPseudonym),
             };
             var archive = series.Identity is { } patient ? new ArchivePlace(series.Facts.StudyUid, series.Facts.FrameOfReferenceUid, patient) : null;
-            return new(request.Path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts, archive);
+            return new(request.Path, PipelineState.FromVolume(series.Volume), facts, series.Findings, s_noParts, archive, series.Facts.SliceThicknessMm);
         }
         catch
         {
@@ -217,7 +218,7 @@ internal sealed class SourceLoader(AppFolders folders)
                 pathOf[files[^1].Sha256] = path;
             }
 
-            return new(source.Path, source.State.With(meshes), source.Facts with { Files = files, Parts = facts }, findings, pathOf, source.Archive);
+            return new(source.Path, source.State.With(meshes), source.Facts with { Files = files, Parts = facts }, findings, pathOf, source.Archive, source.SliceThicknessMm);
         }
         catch
         {

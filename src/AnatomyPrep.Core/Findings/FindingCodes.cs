@@ -215,10 +215,13 @@ public static class FindingCodes
     public const string ScanCoversLittle = "scan-covers-little";
 
     // Verify
+    public const string AngleDiffers = "angle-differs";
     public const string DeviationLarge = "deviation-large";
     public const string DistanceDiffers = "distance-differs";
     public const string FewSamplesAcross = "few-samples-across";
     public const string LandmarkFar = "landmark-far";
+    public const string LandmarksCoincide = "landmarks-coincide";
+    public const string LandmarksNotMeasured = "landmarks-not-measured";
     public const string ModelMirrored = "model-mirrored";
     public const string ModelMoved = "model-moved";
     public const string ModelOfOtherSource = "model-of-other-source";

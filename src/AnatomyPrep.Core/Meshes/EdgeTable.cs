@@ -57,7 +57,7 @@ public sealed class EdgeTable
     {
         run ??= RunContext.Default;
         var opposite = GC.AllocateUninitializedArray<int>(triangles.Length);
-        var sorted = HalfEdgeBuckets.BySmallerEnd(triangles, vertexCount, run);
+        using var sorted = HalfEdgeBuckets.BySmallerEnd(triangles, vertexCount, run);
         if (sorted.Total < triangles.Length)
             MarkDegenerate(triangles, opposite);
         var counts = new Counts[sorted.Count];

@@ -6,9 +6,10 @@ namespace AnatomyPrep.Core.Meshes;
 /// <summary>Half-edges sorted into buckets of neighbouring vertices, ascending within a bucket.</summary>
 /// <remarks>
 /// Counting sort in three passes (count, prefix sum, place), pieces of triangles side by side; pieces and buckets depend
-/// on sizes only and each place is written by one piece, so every thread count gives the same order. 4 bytes a half-edge.
+/// on sizes only and each place is written by one piece, so every thread count gives the same order. 4 bytes a half-edge, given
+///   back at once: as garbage they would still lie there when the next stage has its peak.
 /// </remarks>
-public sealed class HalfEdgeBuckets
+public sealed unsafe class HalfEdgeBuckets : IDisposable
 {
     private const int BucketBits = 12;
     private const int MostBuckets = 1024;
@@ -17,10 +18,10 @@ public sealed class HalfEdgeBuckets
 
     private readonly int _bits;
     private readonly int _vertices;
-    private readonly int[] _halfEdges;
+    private readonly NativeBuffer<int> _halfEdges;
     private readonly int[] _start;
 
-    private HalfEdgeBuckets(int bits, int vertices, int[] halfEdges, int[] start) =>
+    private HalfEdgeBuckets(int bits, int vertices, NativeBuffer<int> halfEdges, int[] start) =>
         (_bits, _vertices, _halfEdges, _start) = (bits, vertices, halfEdges, start);
 
     private interface IKey
@@ -32,13 +33,13 @@ public sealed class HalfEdgeBuckets
     public int Count => _start.Length - 1;
 
     /// <summary>Half-edges in all buckets.</summary>
-    public int Total => _halfEdges.Length;
+    public int Total => (int)_halfEdges.Length;
 
     /// <summary>Half-edges in the buckets before this one.</summary>
     public int Start(int bucket) => _start[bucket];
 
     /// <summary>Half-edges 3t + c of the bucket, ascending.</summary>
-    public ReadOnlySpan<int> Of(int bucket) => _halfEdges.AsSpan(_start[bucket], _start[bucket + 1] - _start[bucket]);
+    public ReadOnlySpan<int> Of(int bucket) => _halfEdges.Span(_start[bucket], _start[bucket + 1] - _start[bucket]);
 
     /// <summary>The vertices from … to-1 of a bucket.</summary>
     public (int From, int To) VerticesOf(int bucket) => (bucket << _bits, Math.Min(_vertices, (bucket + 1) << _bits));
@@ -48,6 +49,8 @@ public sealed class HalfEdgeBuckets
 
     /// <summary>By the smaller of their ends; those that join a vertex to itself are left out.</summary>
     public static HalfEdgeBuckets BySmallerEnd(int[] triangles, int vertices, RunContext run) => Sort<SmallerEndKey>(triangles, vertices, run);
+
+    public void Dispose() => _halfEdges.Dispose();
 
     private static HalfEdgeBuckets Sort<TKey>(int[] triangles, int vertices, RunContext run)
         where TKey : struct, IKey
@@ -69,8 +72,8 @@ public sealed class HalfEdgeBuckets
             start[b + 1] = at;
         }
 
-        var halfEdges = GC.AllocateUninitializedArray<int>(start[buckets]);
-        Partition.Ranges(run, count, piece, (p, from, to) => PlacePiece<TKey>(triangles, from, to, bits, place[p], halfEdges));
+        var halfEdges = new NativeBuffer<int>(start[buckets]);
+        Partition.Ranges(run, count, piece, (p, from, to) => PlacePiece<TKey>(triangles, from, to, bits, place[p], halfEdges.Pointer));
         return new(bits, vertices, halfEdges, start);
     }
 
@@ -95,7 +98,7 @@ public sealed class HalfEdgeBuckets
         }
     }
 
-    private static void PlacePiece<TKey>(int[] triangles, int from, int to, int bits, int[] place, int[] halfEdges)
+    private static void PlacePiece<TKey>(int[] triangles, int from, int to, int bits, int[] place, int* halfEdges)
         where TKey : struct, IKey
     {
         for (var h = 3 * from; h < 3 * to; h += 3)

@@ -13,7 +13,7 @@ public sealed unsafe class NativeBuffer<T> : SafeHandle
     {
         ArgumentOutOfRangeException.ThrowIfNegative(length);
         Length = length;
-        var bytes = (nuint)Math.Max(64, checked(length * sizeof(T)));
+        var bytes = checked((nuint)Held(length));
         var memory = LargePages.Allocate(bytes);
         if (zeroed)
             NativeMemory.Clear(memory, bytes);
@@ -66,8 +66,10 @@ public sealed unsafe class NativeBuffer<T> : SafeHandle
             return true;
         }
 
-        NativeMemory.AlignedFree((void*)handle);
-        GC.RemoveMemoryPressure(Math.Max(64, Bytes));
+        LargePages.Free((void*)handle, (nuint)Held(Length));
+        GC.RemoveMemoryPressure(Held(Length));
         return true;
     }
+
+    private static long Held(long length) => Math.Max(64, checked(length * sizeof(T)));
 }

@@ -52,7 +52,7 @@ public sealed unsafe class Components : IDisposable
     /// <summary>Piece sizes, largest volume first; ties by first sample.</summary>
     public IReadOnlyList<Component> Pieces { get; private set; } = [];
 
-    /// <summary>Finds the pieces. The region must outlive the result.</summary>
+    /// <summary>Finds the pieces. The region is not needed afterwards; only its shape is.</summary>
     /// <exception cref="OperationCanceledException">Asked once per slab.</exception>
     public static Components Find(Region region, IndexToPatient map, RunContext run, Connectivity connectivity = Connectivity.Faces)
     {
@@ -114,6 +114,28 @@ public sealed unsafe class Components : IDisposable
         return kept;
     }
 
+    /// <summary>How many samples of each piece, by its place in <see cref="Pieces"/>, lie in another region of the same grid.</summary>
+    public long[] CountWithin(Region other, RunContext run)
+    {
+        var counts = new long[Pieces.Count];
+        Partition.For(run, _region.Slices, slice =>
+        {
+            for (var row = 0; row < _region.Rows; row++)
+            {
+                var bits = other.RowPointer(row, slice);
+                var r = ((long)slice * _region.Rows) + row;
+                for (var run1 = _rowFirstRun[r]; run1 < _rowFirstRun[r + 1]; run1++)
+                {
+                    var within = CountBits(bits, _starts.Pointer[run1], _ends.Pointer[run1]);
+                    // Sums of whole numbers are the same in any order.
+                    if (within > 0)
+                        Interlocked.Add(ref counts[_labels.Pointer[run1]], within);
+                }
+            }
+        });
+        return counts;
+    }
+
     public void Dispose()
     {
         _starts.Dispose();
@@ -161,6 +183,19 @@ public sealed unsafe class Components : IDisposable
         for (var w = w0 + 1; w < w1; w++)
             bits[w] = ulong.MaxValue;
         bits[w1] |= tail;
+    }
+
+    private static int CountBits(ulong* bits, int from, int to)
+    {
+        int w0 = from >> 6, w1 = (to - 1) >> 6;
+        var head = ulong.MaxValue << (from & 63);
+        var tail = ulong.MaxValue >> (63 - ((to - 1) & 63));
+        if (w0 == w1)
+            return BitOperations.PopCount(bits[w0] & head & tail);
+        var count = BitOperations.PopCount(bits[w0] & head) + BitOperations.PopCount(bits[w1] & tail);
+        for (var w = w0 + 1; w < w1; w++)
+            count += BitOperations.PopCount(bits[w]);
+        return count;
     }
 
     private void LabelSlab(int fromSlice, int toSlice)

@@ -41,7 +41,7 @@ internal sealed class VertexRings
         var start = new int[vertices + 1];
         var neighbours = GC.AllocateUninitializedArray<int>(triangles.Length);
         var isIrregular = new bool[vertices];
-        var leaving = HalfEdgeBuckets.ByStart(triangles, vertices, run);
+        using var leaving = HalfEdgeBuckets.ByStart(triangles, vertices, run);
         Partition.For(run, leaving.Count, bucket => FillBucket(leaving, bucket, triangles, start, neighbours, isIrregular));
         start[vertices] = triangles.Length;
         var irregular = new List<int>();

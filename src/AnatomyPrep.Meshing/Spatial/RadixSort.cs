@@ -6,9 +6,9 @@ namespace AnatomyPrep.Meshing.Spatial;
 /// <remarks>
 /// Stable least-significant-digit radix sort with digits of 11 bits; digits in which all keys agree cost one counting pass.
 /// Ranges of fixed size are counted and moved in parallel, and their places follow from one prefix sum: same result on any
-/// number of threads. O(n) time, 12 bytes a key besides the input.
+/// number of threads. O(n) time, 16 bytes a key besides the input, 12 of them given back at once.
 /// </remarks>
-internal static class RadixSort
+internal static unsafe class RadixSort
 {
     private const int DigitBits = 11;
     private const int Bins = 1 << DigitBits;
@@ -18,36 +18,54 @@ internal static class RadixSort
     internal static int[] Order(ulong[] keys, RunContext run)
     {
         var n = keys.Length;
-        var pieces = Partition.Pieces(n, PieceKeys);
         var order = GC.AllocateUninitializedArray<int>(n);
         for (var i = 0; i < n; i++)
             order[i] = i;
         if (n < 2)
             return order;
 
-        var nextKeys = GC.AllocateUninitializedArray<ulong>(n);
-        var nextOrder = GC.AllocateUninitializedArray<int>(n);
-        var starts = new int[pieces * Bins];
-        for (var shift = 0; shift < 64; shift += DigitBits)
+        using var otherKeys = new NativeBuffer<ulong>(n);
+        using var otherOrder = new NativeBuffer<int>(n);
+        fixed (ulong* keysHere = keys)
+        fixed (int* orderHere = order)
         {
-            if (!Count(keys, shift, starts, run))
-                continue;
-            Move(keys, order, nextKeys, nextOrder, shift, starts, run);
-            (keys, nextKeys) = (nextKeys, keys);
-            (order, nextOrder) = (nextOrder, order);
+            if (!EndsHere(keysHere, orderHere, otherKeys.Pointer, otherOrder.Pointer, n, run))
+                otherOrder.Span(0, n).CopyTo(order);
         }
 
         return order;
     }
 
+    /// <summary>Sorts to and fro; false when the sorted order lies in the other buffers.</summary>
+    private static bool EndsHere(ulong* keys, int* order, ulong* otherKeys, int* otherOrder, int n, RunContext run)
+    {
+        var starts = new int[Partition.Pieces(n, PieceKeys) * Bins];
+        var here = true;
+        for (var shift = 0; shift < 64; shift += DigitBits)
+        {
+            if (!Count(keys, n, shift, starts, run))
+                continue;
+            Move(keys, order, otherKeys, otherOrder, n, shift, starts, run);
+            var fromKeys = keys;
+            var fromOrder = order;
+            keys = otherKeys;
+            order = otherOrder;
+            otherKeys = fromKeys;
+            otherOrder = fromOrder;
+            here = !here;
+        }
+
+        return here;
+    }
+
     /// <summary>First free place of every digit for every piece; false when all keys have the same digit.</summary>
-    private static bool Count(ulong[] keys, int shift, int[] starts, RunContext run)
+    private static bool Count(ulong* keys, int n, int shift, int[] starts, RunContext run)
     {
         Array.Clear(starts);
-        Partition.Ranges(run, keys.Length, PieceKeys, (piece, from, to) =>
+        Partition.Ranges(run, n, PieceKeys, (piece, from, to) =>
         {
             var count = starts.AsSpan(piece * Bins, Bins);
-            foreach (var key in keys.AsSpan(from, to - from))
+            foreach (var key in new ReadOnlySpan<ulong>(keys + from, to - from))
                 count[(int)(key >> shift) & (Bins - 1)]++;
         });
         var place = 0;
@@ -61,15 +79,15 @@ internal static class RadixSort
                 place += count;
             }
 
-            if (place - before == keys.Length)
+            if (place - before == n)
                 return false;
         }
 
         return true;
     }
 
-    private static void Move(ulong[] keys, int[] order, ulong[] toKeys, int[] toOrder, int shift, int[] starts, RunContext run) =>
-        Partition.Ranges(run, keys.Length, PieceKeys, (piece, from, to) =>
+    private static void Move(ulong* keys, int* order, ulong* toKeys, int* toOrder, int n, int shift, int[] starts, RunContext run) =>
+        Partition.Ranges(run, n, PieceKeys, (piece, from, to) =>
         {
             var next = starts.AsSpan(piece * Bins, Bins);
             for (var i = from; i < to; i++)

@@ -39,7 +39,7 @@ public sealed partial class TriangleTree
     /// Calls <paramref name="visit"/> once for each point with what is nearest, position relative to the mesh's origin; on several
     /// threads, in no order that may be relied on.
     /// </summary>
-    internal void Visit(Vec3[] pointsMm, RunContext run, double withinMm, Action<int, SurfacePoint> visit)
+    internal void Visit(ArraySegment<Vec3> pointsMm, RunContext run, double withinMm, Action<int, SurfacePoint> visit)
     {
         var order = AlongCurve(pointsMm, run);
         Partition.Ranges(run, order.Length, PiecePoints, (_, from, to) =>
@@ -148,7 +148,7 @@ public sealed partial class TriangleTree
         Vector256.MaxNative(Vector256<float>.Zero, Vector256.MaxNative(min - Vector256.Create(high), Vector256.Create(low) - max));
 
     /// <summary>Indices of the points in the order of the curve through their own bounds.</summary>
-    private static int[] AlongCurve(Vec3[] points, RunContext run)
+    private static int[] AlongCurve(ArraySegment<Vec3> points, RunContext run)
     {
         const int Levels = 10;
         var bounds = Box3.Empty;
@@ -157,8 +157,8 @@ public sealed partial class TriangleTree
                 bounds = bounds.Including(p);
         var size = bounds.Size;
         var scale = ((1 << Levels) - 1) / Math.Max(double.Epsilon, Math.Max(size.X, Math.Max(size.Y, size.Z)));
-        var keys = new ulong[points.Length];
-        Partition.Ranges(run, points.Length, PieceTriangles, (_, from, to) =>
+        var keys = new ulong[points.Count];
+        Partition.Ranges(run, points.Count, PieceTriangles, (_, from, to) =>
         {
             for (var i = from; i < to; i++)
             {

@@ -5,11 +5,11 @@ using AnatomyPrep.Core.Running;
 namespace AnatomyPrep.Meshing.Verify;
 
 /// <summary>Normal at every vertex, weighted by the angle of each triangle there (G. Thürmer and C. Wüthrich, 1998; from memory).</summary>
-/// <remarks>Unlike weights by area, independent of how the surface is cut into triangles. 24 bytes a vertex, and at most 19 MB to work in.</remarks>
+/// <remarks>Unlike weights by area, independent of how the surface is cut into triangles. 24 bytes a vertex, and at most 5 MB to work in.</remarks>
 internal static class AngleNormals
 {
     private const int PieceTriangles = 1 << 14;
-    private const int AtOnce = PieceTriangles * 16;
+    private const int AtOnce = PieceTriangles * 4;
 
     /// <returns>Sum over the triangles of a vertex of unit normal times angle, not normalised; zero without a triangle of any area.</returns>
     public static Vec3[] Of(Mesh mesh, RunContext run)

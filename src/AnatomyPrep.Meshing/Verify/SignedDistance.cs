@@ -47,7 +47,7 @@ public sealed class SignedDistance
     }
 
     /// <summary>Signed distances of many points, in the order given. Infinity where nothing lies within the distance asked.</summary>
-    public double[] Of(Vec3[] pointsMm, RunContext run, double withinMm = double.PositiveInfinity) => OfSome(pointsMm, run, withinMm, _ => true);
+    public double[] Of(Vec3[] pointsMm, RunContext run, double withinMm = double.PositiveInfinity) => OfSome(pointsMm, run, withinMm, null);
 
     /// <summary>As for many points, but infinity also where the nearest point lies on a triangle that was not measured.</summary>
     internal double[] OfMeasured(Vec3[] pointsMm, RunContext run, double withinMm) =>
@@ -57,24 +57,28 @@ public sealed class SignedDistance
     public double[] OfVertices(Mesh mesh, RunContext run)
     {
         var distances = new double[mesh.VertexCount];
+        var points = new Vec3[Math.Min(BlockVertices, distances.Length)];
         for (var from = 0; from < distances.Length; from += BlockVertices)
         {
-            var points = new Vec3[Math.Min(BlockVertices, distances.Length - from)];
-            for (var v = 0; v < points.Length; v++)
+            var block = new ArraySegment<Vec3>(points, 0, Math.Min(BlockVertices, distances.Length - from));
+            for (var v = 0; v < block.Count; v++)
                 points[v] = mesh.Vertex(from + v);
-            Of(points, run).CopyTo(distances.AsSpan(from));
+            Fill(block, new(distances, from, block.Count), run, double.PositiveInfinity, null);
         }
 
         return distances;
     }
 
-    private double[] OfSome(Vec3[] pointsMm, RunContext run, double withinMm, Func<int, bool> counts)
+    private double[] OfSome(Vec3[] pointsMm, RunContext run, double withinMm, Func<int, bool>? counts)
     {
         var distances = new double[pointsMm.Length];
-        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
-            distances[i] = nearest.Found && counts(nearest.Triangle) ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
+        Fill(pointsMm, distances, run, withinMm, counts);
         return distances;
     }
+
+    private void Fill(ArraySegment<Vec3> pointsMm, ArraySegment<double> distances, RunContext run, double withinMm, Func<int, bool>? counts) =>
+        Tree.Visit(pointsMm, run, withinMm, (i, nearest) =>
+            distances[i] = nearest.Found && (counts is null || counts(nearest.Triangle)) ? Signed(pointsMm[i] - Tree.Mesh.OriginMm, nearest) : double.PositiveInfinity);
 
     /// <param name="local">The point, and the position of <paramref name="nearest"/>, relative to the mesh's origin.</param>
     internal double Signed(in Vec3 local, in SurfacePoint nearest)

@@ -9,7 +9,7 @@ namespace AnatomyPrep.Records.Reports;
 /// <remarks>
 /// PDF through SkiaSharp with fonts from files and the dates of the run, so that the same content gives the same bytes.
 /// Contents: request, what to see first (mirrored, not life size) and a picture, findings with remedies, model, area by origin,
-///   tolerances, what the check for printing said, pictures, source without identifiers, steps with their effect, program
+///   tolerances, landmarks, what the check for printing said, pictures, source without identifiers, steps with their effect, program
 ///   and times, boxes to sign, the plan as text.
 /// Two passes: the first counts pages on a canvas that draws nothing. Memory: the pictures decoded one row at a time, plus the PDF.
 /// </remarks>
@@ -49,6 +49,8 @@ public static class RunReport
         WriteModel(pages, facts);
         WriteStructures(pages, facts);
         WriteTolerances(pages, facts);
+        if (facts.Measurements.Landmarks is { } landmarks)
+            LandmarkTables.Write(pages, landmarks);
         WritePrint(pages, facts);
         WritePictures(pages, [.. content.Pictures.Skip(lead)]);
         WriteSource(pages, facts.Source, facts.Request.PatientPseudonym);

@@ -14,6 +14,9 @@ public sealed record Measurements
     /// <summary>Distance of the model to its source's own surface; null where the source is no images, or where the model was put is not known.</summary>
     public Deviation? Deviation { get; init; }
 
+    /// <summary>What the plan asked to be measured between named points; null where it asked nothing, or nothing could be.</summary>
+    public LandmarkMeasurements? Landmarks { get; init; }
+
     /// <summary>Further figures, each with its unit in its name, such as "deviationP95Mm".</summary>
     public IReadOnlyDictionary<string, double>? Further { get; init; }
 }

@@ -1,6 +1,7 @@
 using System.Security.Claims;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Service.Accounts;
+using AnatomyPrep.Service.Hosting;
 using Microsoft.AspNetCore.Builder;
 using Microsoft.AspNetCore.Http;
 using Microsoft.AspNetCore.Mvc;
@@ -16,6 +17,7 @@ internal static class AccountApi
 
     public static void MapAccounts(this RouteGroupBuilder api)
     {
+        api.MapGet("/sign-in", (ServiceSettings settings) => new SignInWays(settings.SignIn is null ? null : ExternalSignIn.Address)).AllowAnonymous();
         api.MapPost("/session", SignInAsync).AllowAnonymous().RequireRateLimiting(TriesLimit);
         api.MapGet("/session", GetSession).RequireAuthorization(p => p.RequireRole(Roles.All));
         api.MapDelete("/session", SignOut).RequireAuthorization(p => p.RequireRole(Roles.All));

@@ -32,12 +32,16 @@ public sealed record UploadOutcome(bool Sorted, IReadOnlyList<string> Series, IR
 
 /// <summary>What a command said that was run here.</summary>
 /// <param name="ExitCode">As on the command line.</param>
-/// <param name="Output">Its JSON.</param>
+/// <param name="Output">Its JSON; with json=false, its lines.</param>
 /// <param name="Messages">What it said to people.</param>
 public sealed record CommandAnswer(int ExitCode, string Output, string Messages);
 
 /// <param name="Link">Works once, for a day; whoever opens it chooses name and password.</param>
 public sealed record InvitationAnswer(string Link);
+
+/// <summary>How people may sign in beside name and password.</summary>
+/// <param name="External">Address that leads to the organisation's sign-in; null where there is none.</param>
+public sealed record SignInWays(string? External);
 
 /// <summary>The account that an invitation became.</summary>
 public sealed record AccountMade(string Name);

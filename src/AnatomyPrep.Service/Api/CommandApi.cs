@@ -20,23 +20,23 @@ internal static class CommandApi
     {
         api.MapPost("/uploads/{id}/inspect", InspectAsync).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<CommandAnswer>();
         api.MapPost("/uploads/{id}/check", CheckAsync).RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.Coordinator)).Produces<CommandAnswer>();
-        api.MapPost("/jobs/{id}/verify", (string id, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation) => OnJobAsync("verify", id, jobs, folder, desk, cancellation))
+        api.MapPost("/jobs/{id}/verify", (string id, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation, bool json = true) => OnJobAsync("verify", id, json, jobs, folder, desk, cancellation))
             .RequireAuthorization(p => p.RequireRole(Roles.All)).Produces<CommandAnswer>();
-        api.MapPost("/jobs/{id}/replay", (string id, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation) => OnJobAsync("replay", id, jobs, folder, desk, cancellation))
+        api.MapPost("/jobs/{id}/replay", (string id, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation, bool json = true) => OnJobAsync("replay", id, json, jobs, folder, desk, cancellation))
             .RequireAuthorization(p => p.RequireRole(Roles.Technician, Roles.QualityOfficer)).Produces<CommandAnswer>();
     }
 
     /// <summary>What is in an upload: images, or a mesh of the kind that is said.</summary>
-    private static async Task<IResult> InspectAsync(string id, UploadStore uploads, CommandDesk desk, ClaimsPrincipal user, [FromQuery] string? kind, CancellationToken cancellation) =>
+    private static async Task<IResult> InspectAsync(string id, UploadStore uploads, CommandDesk desk, ClaimsPrincipal user, [FromQuery] string? kind, CancellationToken cancellation, [FromQuery] bool json = true) =>
         uploads.Folder(id, user.Identity!.Name!) is not { } there ? NotFound()
-        : kind is null ? Answer(await desk.RunAsync(cancellation, "inspect", there, "--json").ConfigureAwait(false))
-        : await OnMeshAsync("inspect", there, kind, desk, cancellation).ConfigureAwait(false);
+        : kind is null ? await RunAsync("inspect", there, json, desk, cancellation).ConfigureAwait(false)
+        : await OnMeshAsync("inspect", there, kind, json, desk, cancellation).ConfigureAwait(false);
 
-    private static async Task<IResult> CheckAsync(string id, UploadStore uploads, CommandDesk desk, ClaimsPrincipal user, [FromQuery] string kind, CancellationToken cancellation) =>
-        uploads.Folder(id, user.Identity!.Name!) is { } there ? await OnMeshAsync("check", there, kind, desk, cancellation).ConfigureAwait(false) : NotFound();
+    private static async Task<IResult> CheckAsync(string id, UploadStore uploads, CommandDesk desk, ClaimsPrincipal user, [FromQuery] string kind, CancellationToken cancellation, [FromQuery] bool json = true) =>
+        uploads.Folder(id, user.Identity!.Name!) is { } there ? await OnMeshAsync("check", there, kind, json, desk, cancellation).ConfigureAwait(false) : NotFound();
 
     /// <summary>Runs a command on the one file of an upload, under a name that says its kind.</summary>
-    private static async Task<IResult> OnMeshAsync(string command, string upload, string kind, CommandDesk desk, CancellationToken cancellation)
+    private static async Task<IResult> OnMeshAsync(string command, string upload, string kind, bool json, CommandDesk desk, CancellationToken cancellation)
     {
         if (!s_meshes.Contains(kind))
             throw new PlanException("command", null, "kind", "not allowed", string.Join(", ", s_meshes));
@@ -46,7 +46,7 @@ internal static class CommandApi
         try
         {
             File.Copy(file, named, overwrite: true);
-            return Answer(await desk.RunAsync(cancellation, command, named, "--json").ConfigureAwait(false));
+            return await RunAsync(command, named, json, desk, cancellation).ConfigureAwait(false);
         }
         finally
         {
@@ -54,14 +54,19 @@ internal static class CommandApi
         }
     }
 
-    private static async Task<IResult> OnJobAsync(string command, string id, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation)
+    private static async Task<IResult> OnJobAsync(string command, string id, bool json, JobStore jobs, DataFolder folder, CommandDesk desk, CancellationToken cancellation)
     {
         if (jobs.Find(id) is not { Published: not null } job)
             return Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such finished job");
-        return Answer(await desk.RunAsync(cancellation, [command, Artifacts.FolderOf(job, folder), "--json"]).ConfigureAwait(false));
+        return await RunAsync(command, Artifacts.FolderOf(job, folder), json, desk, cancellation).ConfigureAwait(false);
     }
 
-    private static IResult Answer((int ExitCode, string Output, string Messages) said) => Results.Ok(new CommandAnswer(said.ExitCode, said.Output, said.Messages));
+    /// <param name="json">One JSON document instead of lines for people.</param>
+    private static async Task<IResult> RunAsync(string command, string target, bool json, CommandDesk desk, CancellationToken cancellation)
+    {
+        var (code, output, messages) = await desk.RunAsync(cancellation, json ? [command, target, "--json"] : [command, target]).ConfigureAwait(false);
+        return Results.Ok(new CommandAnswer(code, output, messages));
+    }
 
     private static IResult NotFound() => Results.Problem(statusCode: StatusCodes.Status404NotFound, title: "There is no such upload of yours");
 }

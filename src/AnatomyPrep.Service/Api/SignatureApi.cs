@@ -61,6 +61,9 @@ public sealed record RedactAct(string Passphrase, string Subject, string Reason)
 /// <param name="WithFiles">Whether the files of the runs come along.</param>
 public sealed record BundleAct(string Passphrase, IReadOnlyList<string> Models, bool WithFiles = true, string? Reason = null) : Signing(Passphrase, Reason);
 
+/// <summary>The machine's clock was ahead and is right now.</summary>
+public sealed record ClockAct(string Passphrase, string Reason) : Signing(Passphrase, Reason);
+
 /// <param name="Name">Printed with every signature.</param>
 public sealed record NewKey(string Passphrase, string Name) : Signing(Passphrase);
 
@@ -122,6 +125,8 @@ internal static class SignatureApi
             Sign(l, desk, user, a, new(LedgerEventKind.Correction, CorrectionBody.Of(a.Event, a.Now.GetRawText()), l.Ledger.EventById(a.Event)?.Event.Content.Models))).RequireAuthorization(p => p.RequireRole(Roles.All));
         ledger.MapPost("/redactions", (RedactAct a, ServiceLedger l, KeyDesk desk, ClaimsPrincipal user) =>
             Sign(l, desk, user, a, new(LedgerEventKind.Redaction, new RedactionBody(a.Subject)))).RequireAuthorization(p => p.RequireRole(Q));
+        ledger.MapPost("/clock", (ClockAct a, ServiceLedger l, KeyDesk desk, ClaimsPrincipal user) =>
+            Sign(l, desk, user, a, new(LedgerEventKind.ClockCorrection, new ClockCorrectionBody()))).RequireAuthorization(p => p.RequireRole(A));
         ledger.MapPost("/bundles", Bundle).RequireAuthorization(p => p.RequireRole(Q, C));
         MapKeys(ledger);
     }

@@ -10,7 +10,9 @@ namespace AnatomyPrep.Service.Dicomweb;
 internal sealed class DicomParts(DataFolder folder, ServiceSettings settings)
 {
     private const int MostParts = 20_000;
-    private const int LongestBoundary = 70;
+
+    // RFC 2046 has 70; Orthanc sends 73.
+    private const int LongestBoundary = 200;
     private const string PartType = "application/dicom";
 
     /// <summary>The boundary of such a body; null where it is none.</summary>

@@ -21,11 +21,14 @@ public sealed class EventLog(Database database, TimeProvider clock, IEventGate? 
             detail TEXT);
         """;
 
-    public void Append(ServiceEvent happened) => database.Write(change =>
+    public void Append(ServiceEvent happened) => database.Write(change => AppendOrOwe(change, happened));
+
+    /// <summary>For an effect that must come even while the ledger takes nothing: it is told of it later.</summary>
+    public void AppendOrOwe(DatabaseChange change, ServiceEvent happened)
     {
         Insert(change, happened);
         gate?.AdmitOrOwe(change, happened);
-    });
+    }
 
     public void Append(DatabaseChange change, ServiceEvent happened)
     {

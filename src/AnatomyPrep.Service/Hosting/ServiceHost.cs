@@ -75,6 +75,8 @@ public static class ServiceHost
             AddJobs(builder.Services, folder, settings);
             builder.Services.AddLedger(settings);
             builder.Services.AddHostedService<MessagePump>();
+            builder.Services.AddSingleton<ClockWatch>();
+            builder.Services.AddHostedService(s => s.GetRequiredService<ClockWatch>());
             builder.Services.AddSingleton<Retention>();
             builder.Services.AddHostedService(s => s.GetRequiredService<Retention>());
             AddWeb(builder.Services);
@@ -241,8 +243,8 @@ public static class ServiceHost
         api.MapRetention();
     }
 
-    /// <summary>Ready is a service whose database answers, whose receiver listens, whose disk has room, and whose ledger held when it was last checked.</summary>
-    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger, Receiver receiver, ServiceSettings settings)
+    /// <summary>Ready is a service whose database answers, whose receiver listens, whose disk has room, and whose ledger held when it was last checked and took what it was last given.</summary>
+    private static IResult Ready(AccountStore accounts, DiskGuard disk, LedgerWatch ledger, ServiceLedger own, Receiver receiver, ServiceSettings settings)
     {
         try
         {
@@ -257,6 +259,8 @@ public static class ServiceHost
             return Results.Text("the receiver does not listen: another program may have its port", statusCode: StatusCodes.Status503ServiceUnavailable);
         if (ledger.State is { Holds: false } state)
             return Results.Text($"the ledger does not hold: {string.Join(", ", state.Failures.Select(f => f.Split(':')[0]).Distinct())}", statusCode: StatusCodes.Status503ServiceUnavailable);
+        if (own.Refusal is { } refusal)
+            return Results.Text($"the ledger takes nothing: {refusal.Code}", statusCode: StatusCodes.Status503ServiceUnavailable);
         return disk.IsFull ? Results.Text("the disk is full", statusCode: StatusCodes.Status503ServiceUnavailable) : Results.Text("ready");
     }
 

@@ -1,5 +1,6 @@
 using AnatomyPrep.Service.Events;
 using AnatomyPrep.Service.Hosting;
+using AnatomyPrep.Service.Ledgers;
 using AnatomyPrep.Service.Requests;
 using AnatomyPrep.Service.Storage;
 using Microsoft.Extensions.Hosting;
@@ -17,9 +18,11 @@ internal sealed class ModelJob(JobRunner runner) : IJob
 }
 
 /// <summary>Sees to it that every queued job is known to the engine, whatever the engine has lost or run already.</summary>
-internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore sources, JobRunner runner, DataFolder folder, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ILogger<JobPump> log) : BackgroundService
+internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore sources, JobRunner runner, DataFolder folder, DiskGuard disk, ServiceSettings settings, ISchedulerFactory schedulers, IEventSink events, TimeProvider clock, ClockWatch watch, ILogger<JobPump> log) : BackgroundService
 {
     private static readonly TimeSpan s_pause = TimeSpan.FromMilliseconds(300);
+    private static readonly TimeSpan s_atOnce = TimeSpan.FromMinutes(1);
+    private static readonly TimeSpan s_nightly = TimeSpan.FromHours(25);
 
     // The peak of a whole "prepare" grows with samples and mesh: 498 MB for 67 million samples, 611 MB for 37 million (docs/performance.md).
     private const long BaseMegabytes = 400;
@@ -41,11 +44,18 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore 
     protected override async Task ExecuteAsync(CancellationToken stoppingToken)
     {
         var wasFull = false;
+        var jumps = -1;
         while (!stoppingToken.IsCancellationRequested)
         {
             try
             {
                 await Task.Delay(s_pause, stoppingToken).ConfigureAwait(false);
+                if (watch.Jumps is var seen && seen != jumps)
+                {
+                    await MendTriggersAsync(stoppingToken).ConfigureAwait(false);
+                    jumps = seen;
+                }
+
                 jobs.MatchWaiting();
                 requests.MatchWaiting();
                 ReleaseStale();
@@ -100,6 +110,16 @@ internal sealed class JobPump(JobStore jobs, RequestStore requests, SourceStore 
                 // Another node was quicker.
             }
         }
+    }
+
+    /// <summary>What the engine laid out under a clock that was ahead would wait for as long as it was: it is laid out anew, at the start and after each jump.</summary>
+    private async Task MendTriggersAsync(CancellationToken stopping)
+    {
+        var scheduler = await schedulers.GetScheduler(stopping).ConfigureAwait(false);
+        var now = clock.GetUtcNow();
+        foreach (var (name, longest) in jobs.Queued().Select(j => (KeyOf(j).Name, s_atOnce)).Append((NightlyCheck.Key.Name, s_nightly)))
+            if (await scheduler.GetTrigger(new TriggerKey(name), stopping).ConfigureAwait(false) is { NextFireTimeUtc: { } next } trigger && next > now + longest)
+                await scheduler.RescheduleJob(trigger.Key, trigger.GetTriggerBuilder().StartAt(now).Build(), stopping).ConfigureAwait(false);
     }
 
     private long NeedsMegabytes(JobEntry job) => BaseMegabytes + ((sources.Find(job.Request.SourceId!)?.Samples ?? 0) * BytesPerSample >> 20);

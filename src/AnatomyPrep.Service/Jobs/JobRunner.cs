@@ -39,7 +39,7 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
             using var child = Start(job, attempt);
             var why = Watch(child, job, Path.Combine(attempt, StageFile));
             var stages = StageLog.Read(Path.Combine(attempt, StageFile));
-            recorder.UntilTaken(() => End(job, attempt, child, why));
+            recorder.UntilTaken(() => End(job, attempt, child, why), refused => SayWaits(job, refused));
             telemetry.Ended(job, span, began, stages, StateOf(id));
         }
         catch (Exception e) when (e is InvalidOperationException or IOException or UnauthorizedAccessException or Core.Findings.CheckFailedException)
@@ -129,6 +129,18 @@ internal sealed class JobRunner(ProgramChild program, DataFolder folder, Service
         {
             log.LogWarning("Job {Job}: the database does not answer: {Kind}", job.Id, e.GetType().Name);
             return true;
+        }
+    }
+
+    private void SayWaits(JobEntry job, Records.Ledgers.LedgerRefusedException refused)
+    {
+        try
+        {
+            jobs.Waits(job.Id, job.Attempt, $"its end waits until the ledger takes it: {refused.Code}", refused.Remedy);
+        }
+        catch (DbException)
+        {
+            // The log has said it.
         }
     }
 

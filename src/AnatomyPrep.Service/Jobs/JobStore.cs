@@ -147,6 +147,10 @@ public sealed class JobStore(Database database, EventLog events, TimeProvider cl
     public void Progress(string id, int attempt, string stage, double share) => database.Write(change => change.Execute(
         "UPDATE job SET stage = @stage, share = @share, version = version + 1 WHERE id = @id AND state = 'Running' AND attempt = @attempt", ("@stage", stage), ("@share", share), ("@id", id), ("@attempt", attempt)));
 
+    /// <summary>Says why a running job does not go on; goes with its end.</summary>
+    public void Waits(string id, int attempt, string reason, string remedy) => database.Write(change => change.Execute(
+        "UPDATE job SET reason = @reason, remedy = @remedy, version = version + 1 WHERE id = @id AND state = 'Running' AND attempt = @attempt", ("@reason", reason), ("@remedy", remedy), ("@id", id), ("@attempt", attempt)));
+
     /// <summary>Publishes the result of an attempt, if it is still the one that counts.</summary>
     public bool Publish(string id, int attempt, bool holds) => End(
         id, attempt, "state = 'Done', published = @attempt, holds = @holds, reason = NULL, remedy = NULL, stage = NULL, share = 1", new("job.done", id, Detail: $"attempt {attempt}{(holds ? "" : "; a check did not hold")}"), isEnd: true, ("@holds", holds ? 1 : 0));

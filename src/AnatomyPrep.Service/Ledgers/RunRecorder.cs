@@ -31,7 +31,7 @@ internal sealed class RunRecorder(ServiceLedger ledger, IEventSink events, IHost
         drafts.Add(new(LedgerEventKind.Run, run, [model], Id: IdOf("run", job.Id, run.Run)));
         try
         {
-            ledger.Ledger.RecordAsLedger(drafts);
+            ledger.Take(drafts);
         }
         catch (LedgerRefusedException e) when (e.Code == Refusals.IllegalMove)
         {
@@ -40,8 +40,9 @@ internal sealed class RunRecorder(ServiceLedger ledger, IEventSink events, IHost
         }
     }
 
-    /// <summary>Does what the ledger must be able to take, again and again while it cannot: disk full, server away.</summary>
-    public void UntilTaken(Action work)
+    /// <summary>Does what the ledger must be able to take, again and again while it cannot: disk full, server away, clock set back.</summary>
+    /// <param name="waits">Told of the first refusal.</param>
+    public void UntilTaken(Action work, Action<LedgerRefusedException> waits)
     {
         for (var told = false; ; told = true)
         {
@@ -53,7 +54,11 @@ internal sealed class RunRecorder(ServiceLedger ledger, IEventSink events, IHost
             catch (LedgerRefusedException e) when (!lifetime.ApplicationStopping.IsCancellationRequested)
             {
                 if (!told)
+                {
                     log.LogError("The ledger does not take an event ({Code}); it is tried again", e.Code);
+                    waits(e);
+                }
+
                 lifetime.ApplicationStopping.WaitHandle.WaitOne(s_pause);
             }
         }

@@ -29,6 +29,9 @@ public sealed class ServiceLedger : IEventGate, IDisposable
     /// <summary>Of these a stranger can cause as many as he likes.</summary>
     private static readonly string[] s_others = ["access.refused", "session.refused", "receiver.refused", "arrival.refused"];
 
+    private static readonly string[] s_takesNothing =
+        [Refusals.ClockSetBack, Refusals.DiskFull, Refusals.DatabaseReadOnly, Refusals.DatabaseBusy, Refusals.DatabaseDamaged, Refusals.DatabaseUnreachable];
+
     private readonly TimeProvider _clock;
     private readonly Lock _counting = new();
     private readonly Dictionary<string, (long Minute, int Count)> _counts = [];
@@ -54,6 +57,9 @@ public sealed class ServiceLedger : IEventGate, IDisposable
     public Ledger Ledger { get; }
 
     public LedgerPlace Place { get; }
+
+    /// <summary>Why the ledger took nothing when the service last had something for it; null when it took it.</summary>
+    public LedgerRefusedException? Refusal { get; private set; }
 
     /// <summary>The model that a job makes, as the ledger names it.</summary>
     public static string ModelOf(string job) => $"M-{job}/1";
@@ -96,9 +102,13 @@ public sealed class ServiceLedger : IEventGate, IDisposable
     {
         foreach (var owed in database.Read("SELECT id, at, kind, subject, actor, code, detail FROM event_owed ORDER BY at, id", Owed))
         {
-            Ledger.RecordAsLedger([owed]);
+            Take([owed]);
             database.Write(change => change.Execute("DELETE FROM event_owed WHERE id = @id", ("@id", owed.Id)));
         }
+
+        // Asked again here, so that a quiet service does not stay unready for ever.
+        if (Refusal is { } refusal)
+            Take([new EventDraft(LedgerEventKind.ServiceEvent, new ServiceEventBody("ledger.takes-again", null, Code: refusal.Code))]);
 
         var until = _clock.GetUtcNow() - olderThan;
         var told = new HashSet<string>();
@@ -115,7 +125,25 @@ public sealed class ServiceLedger : IEventGate, IDisposable
         }
 
         foreach (var (id, what) in open.Where(o => !told.Contains(o.Id)))
-            Ledger.RecordAsLedger(new EventDraft(LedgerEventKind.ServiceEvent, new ServiceEventBody(WithoutEffect, id, Detail: $"the service ended before {what} took effect")));
+            Take([new EventDraft(LedgerEventKind.ServiceEvent, new ServiceEventBody(WithoutEffect, id, Detail: $"the service ended before {what} took effect"))]);
+    }
+
+    /// <summary>Appends with the ledger's own key.</summary>
+    /// <exception cref="LedgerRefusedException">It does not take them.</exception>
+    internal void Take(IReadOnlyList<EventDraft> drafts)
+    {
+        try
+        {
+            Ledger.RecordAsLedger(drafts);
+            Refusal = null;
+        }
+        catch (LedgerRefusedException e)
+        {
+            // What is wrong with one event says nothing about the next one.
+            if (s_takesNothing.Contains(e.Code))
+                Refusal = e;
+            throw;
+        }
     }
 
     internal const string WithoutEffect = "event.without-effect";
@@ -137,7 +165,7 @@ public sealed class ServiceLedger : IEventGate, IDisposable
             new ServiceEventBody(happened.Kind, happened.Subject, happened.Actor, happened.Code, happened.Detail),
             model is null ? null : [model],
             Id: id));
-        Ledger.RecordAsLedger(drafts);
+        Take(drafts);
     }
 
     private void Owe(DatabaseChange change, ServiceEvent happened)

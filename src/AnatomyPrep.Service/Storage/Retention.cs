@@ -25,7 +25,7 @@ public sealed record Expiring(string Kind, string Id, DateTimeOffset ExpiresAt, 
 /// A source is kept while a request or job that has not ended needs it. A model that was released is kept until the day that was signed for it, for ever
 /// without one; the ledger says so, not the settings.
 /// </remarks>
-internal sealed class Retention(Database database, EventLog events, DataFolder folder, ServiceSettings settings, ServiceLedger ledger, VolumeCache volumes, JobStore jobs, TimeProvider clock, ILogger<Retention> log) : BackgroundService
+internal sealed class Retention(Database database, EventLog events, DataFolder folder, ServiceSettings settings, ServiceLedger ledger, VolumeCache volumes, JobStore jobs, TimeProvider clock, ClockWatch watch, ILogger<Retention> log) : BackgroundService
 {
     private const string ReleaseRule = "the day signed with its release";
 
@@ -38,8 +38,10 @@ internal sealed class Retention(Database database, EventLog events, DataFolder f
     /// <summary>Lets expire what is due, and finishes what an earlier look could not.</summary>
     public void Look()
     {
-        foreach (var due in Before(clock.GetUtcNow()))
-            Mark(due);
+        // Nothing is deleted by a clock that jumped since the start.
+        if (watch.Off == TimeSpan.Zero)
+            foreach (var due in Before(clock.GetUtcNow()))
+                Mark(due);
         foreach (var id in database.Read("SELECT id FROM source WHERE expired_at IS NOT NULL AND files_gone = 0", r => r.GetString(0)))
             Finish("source", id, () =>
             {

@@ -102,6 +102,21 @@ internal static class SampleRun
         FinishedAt = Start.AddSeconds(42.5),
     };
 
+    /// <summary>One of each kind, and a point that lies on no surface.</summary>
+    public static LandmarkMeasurements Landmarks() => new()
+    {
+        ToleranceMm = 0.5,
+        SliceThicknessMm = 1.25,
+        Points =
+        [
+            new("left", new(51, 0, 0), 1, 1.1, new(50, 0, 0), new(49.9, 0, 0)), new("right", new(-51, 0, 0), 1, 1, new(-50, 0, 0), new(-50, 0, 0)),
+            new("top", new(0, 0, 50), 0, 0, new(0, 0, 50), new(0, 0, 50)), new("front", new(0, -50, 0), 0, 0, new(0, -50, 0), new(0, -50, 0)), new("lost", new(0, 0, 0), 50, 50),
+        ],
+        Distances = [new("left", "right", 100, 99.9, -0.1, 0.204, 0, 0.001, 0.204, 0.408)],
+        Angles = [new("left", "top", "right", 90, 89.94, -0.06, 0.117, 0, 0.507, 0.52, 1.04)],
+        Handedness = new(["left", "right", "top", "front"], 41666.7, -41630.5, 520.3, true),
+    };
+
     /// <summary>As little as a record may hold.</summary>
     public static RunFacts SmallFacts() => Facts() with
     {

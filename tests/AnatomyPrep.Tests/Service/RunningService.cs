@@ -41,12 +41,12 @@ internal sealed class RunningService : IAsyncDisposable
 
     public int ReceiverPort { get; private set; }
 
-    public static async Task<RunningService> StartAsync(string data, object settings)
+    public static async Task<RunningService> StartAsync(string data, object settings, TimeProvider? clock = null)
     {
         Directory.CreateDirectory(data);
         await File.WriteAllTextAsync(Path.Combine(data, "settings.json"), JsonSerializer.Serialize(settings));
         var log = new KeptLog();
-        var app = ServiceHost.Create(TestService.Start(data), TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
+        var app = ServiceHost.Create(TestService.Start(data), clock ?? TimeProvider.System, services => services.AddSingleton<ILoggerProvider>(log));
         var service = new RunningService(app, data, log);
         await app.StartAsync();
         if (app.Services.GetRequiredService<ServiceSettings>().Receiver.Enabled)

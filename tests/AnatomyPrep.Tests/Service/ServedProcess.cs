@@ -19,7 +19,8 @@ internal sealed class ServedProcess : IDisposable
 
     /// <summary>Starts `serve` on free ports and waits until it has printed them.</summary>
     /// <param name="network">Network namespace to run in; null for the one of the tests.</param>
-    public static ServedProcess Start(string data, bool receiver = true, string? network = null)
+    /// <param name="environment">Variables to add.</param>
+    public static ServedProcess Start(string data, bool receiver = true, string? network = null, IReadOnlyDictionary<string, string>? environment = null)
     {
         string[] words = ["dotnet", Path.Combine(AppContext.BaseDirectory, "AnatomyPrep.App.dll"), "serve", "--data", data, "--urls", "http://127.0.0.1:0"];
         if (network is not null)
@@ -30,6 +31,8 @@ internal sealed class ServedProcess : IDisposable
             RedirectStandardError = true,
         };
         start.Environment["ANATOMYPREP_HOME"] = data;
+        foreach (var (name, value) in environment ?? new Dictionary<string, string>())
+            start.Environment[name] = value;
         var served = new ServedProcess(Process.Start(start)!);
         served._process.ErrorDataReceived += (_, _) => { };
         served._process.BeginErrorReadLine();

@@ -1,5 +1,4 @@
 using System.CommandLine;
-using System.Globalization;
 using AnatomyPrep.Core.Findings;
 using AnatomyPrep.Records.Ledgers.Events;
 using AnatomyPrep.Records.Ledgers.Questions;
@@ -12,9 +11,9 @@ internal sealed class LedgerAsk(LedgerSession session)
     public Command Create() => new("ask", "Questions to the ledger")
     {
         About(), Models(), Recall(), Acknowledged(),
-        Plain("alone", "Models that one person both prepared and released (there must be none)", (q, _) => q.ReleasedAlone(), o => o),
-        Plain("drift", "Runs whose latest replay gave other bytes", (q, _) => q.Drifted(), d => $"{d.Run[..12]} of {string.Join(", ", d.Models)}: {d.RecordedSoftware} -> {d.ReplayedSoftware}, {d.At}"),
-        Plain("drift-by-software", "Replays, counted by software version", (q, _) => q.DriftBySoftware(), d => $"{d.RecordedSoftware} -> {d.ReplayedSoftware}: {d.Differing} of {d.Replayed} differ"),
+        Plain("alone", "Models that one person both prepared and released (there must be none)", (q, _) => q.ReleasedAlone(), LedgerLines.Of),
+        Plain("drift", "Runs whose latest replay gave other bytes", (q, _) => q.Drifted(), LedgerLines.Of),
+        Plain("drift-by-software", "Replays, counted by software version", (q, _) => q.DriftBySoftware(), LedgerLines.Of),
         Retention(), Difference(), Key(), Kind(),
     };
 
@@ -41,7 +40,7 @@ internal sealed class LedgerAsk(LedgerSession session)
         name, description,
         command => command.AddAll(symbols),
         (q, p) => ask(q, p),
-        answer => (IReadOnlyList<T>)answer is { Count: > 0 } some ? some.Select(line) : ["none"]);
+        answer => LedgerLines.All((IReadOnlyList<T>)answer, line));
 
     private Command About()
     {
@@ -49,16 +48,7 @@ internal sealed class LedgerAsk(LedgerSession session)
         return Question(
             "model", "Everything about a model", c => c.Arguments.Add(model),
             (q, p) => q.AboutModel(p.GetValue(model)!) ?? throw new BadInputException("ledger", "model", p.GetValue(model)!, "Name a model of this ledger."),
-            answer =>
-            {
-                var (facts, events) = (ModelAnswer)answer;
-                return
-                [
-                    $"{facts.Model} is {LedgerSession.Word(facts.Stage.ToString())}{(facts.Parent is null ? "" : $", a revision of {facts.Parent}")}",
-                    .. facts.OpenCautions.Select(c => $"open caution: {c}"),
-                    .. events.Select(Line),
-                ];
-            });
+            answer => LedgerLines.Of((ModelAnswer)answer));
     }
 
     private Command Models()
@@ -66,7 +56,7 @@ internal sealed class LedgerAsk(LedgerSession session)
         var what = new Argument<string>("BY") { Description = string.Join(", ", LedgerQuestions.Finders) };
         what.AcceptOnlyFromAmong([.. LedgerQuestions.Finders]);
         var value = new Argument<string>("VALUE") { Description = "Its value" };
-        return Plain("models", "All models from a source, plan, software, operator, printer, lot, person or key", (q, p) => q.ModelsBy(p.GetValue(what)!, p.GetValue(value)!), m => m, what, value);
+        return Plain("models", "All models from a source, plan, software, operator, printer, lot, person or key", (q, p) => q.ModelsBy(p.GetValue(what)!, p.GetValue(value)!), LedgerLines.Of, what, value);
     }
 
     private Command Recall()
@@ -74,7 +64,7 @@ internal sealed class LedgerAsk(LedgerSession session)
         var lot = new Argument<string>("LOT") { Description = "Lot of material" };
         return Plain(
             "recall", "What a recall of a lot would touch, and who has it", (q, p) => q.RecallOf(p.GetValue(lot)!),
-            r => $"{r.Model} ({r.Stage}): {(r.Holders.Count == 0 ? "not handed out" : "with " + string.Join(", ", r.Holders))}", lot);
+            LedgerLines.Of, lot);
     }
 
     private Command Acknowledged()
@@ -83,7 +73,7 @@ internal sealed class LedgerAsk(LedgerSession session)
         var model = new Option<string?>("--model") { Description = "Of one model" };
         return Plain(
             "acknowledged", "Who acknowledged a finding, and why", (q, p) => q.AcknowledgedBy(p.GetValue(finding)!, p.GetValue(model)),
-            a => $"{a.Model}: {a.Name} at {a.At}: {a.Reason}", finding, model);
+            LedgerLines.Of, finding, model);
     }
 
     private Command Retention()
@@ -91,29 +81,25 @@ internal sealed class LedgerAsk(LedgerSession session)
         var before = new Option<string>("--before") { Description = "Day", Required = true };
         return Plain(
             "retention", "Models whose retention ends before a day", (q, p) => q.RetentionEnding(LedgerActs.Day(p.GetValue(before), "--before")!.Value),
-            r => $"{r.Model} ({r.Stage}): kept until {r.RetainUntil}", before);
+            LedgerLines.Of, before);
     }
 
     private Command Difference()
     {
         var first = new Argument<string>("FIRST") { Description = "A revision" };
         var second = new Argument<string>("SECOND") { Description = "Another" };
-        return Plain("differences", "What two revisions' runs say differently", (q, p) => q.Between(p.GetValue(first)!, p.GetValue(second)!), d => $"{d.Where}: {d.Before} -> {d.After}", first, second);
+        return Plain("differences", "What two revisions' runs say differently", (q, p) => q.Between(p.GetValue(first)!, p.GetValue(second)!), LedgerLines.Of, first, second);
     }
 
     private Command Key()
     {
         var key = new Argument<string>("FINGERPRINT") { Description = "Of the key" };
-        return Plain("key", "What a key signed", (q, p) => q.SignedWith(p.GetValue(key)!), Line, key);
+        return Plain("key", "What a key signed", (q, p) => q.SignedWith(p.GetValue(key)!), LedgerLines.Of, key);
     }
 
     private Command Kind()
     {
         var kind = new Argument<LedgerEventKind>("KIND") { Description = "Such as release or passphraseFailed" };
-        return Plain("events", "All events of a kind", (q, p) => q.OfKind(p.GetValue(kind)), Line, kind);
+        return Plain("events", "All events of a kind", (q, p) => q.OfKind(p.GetValue(kind)), LedgerLines.Of, kind);
     }
-
-    private static string Line(EventLine e) => string.Create(
-        CultureInfo.InvariantCulture,
-        $"{e.Position,6}  {e.At}  {e.Kind,-20} {e.Meaning} by {e.Name} ({e.Role}){(e.Models.Count == 0 ? "" : " " + string.Join(", ", e.Models))}{(e.Body["what"] is { } what ? $" {what}" : "")}{(e.Reason is null ? "" : $": {e.Reason}")}");
 }

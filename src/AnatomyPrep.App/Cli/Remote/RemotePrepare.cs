@@ -6,30 +6,54 @@ using AnatomyPrep.Core.Findings;
 
 namespace AnatomyPrep.App.Cli.Remote;
 
+/// <summary>What a service is asked to make.</summary>
+/// <param name="Source">Folder or file, sent there; or the id of a source that is there.</param>
+internal sealed record RemoteOrder(
+    string Source, string Plan, string Out, string Purpose = "education", string? Anatomy = null, string? Side = null, double Scale = 1, string? Profile = null, string? Requester = null, string? PatientId = null);
+
+/// <summary>What came back.</summary>
+/// <param name="ExitCode">As prepare has it here.</param>
+/// <param name="Folder">Where the files are; null when there are none.</param>
+internal sealed record RemoteModel(int ExitCode, string? Folder = null, string? Job = null, string? Source = null, IReadOnlyList<string>? Files = null);
+
 /// <summary>prepare on a service: the images are sent, a job is made and followed, its files are fetched and appear together.</summary>
 internal sealed class RemotePrepare(CommandContext context, ServiceLink link)
 {
-    private static readonly string[] s_notThere = ["--part", "--identify", "--series", "--unit"];
     private static readonly TimeSpan s_pause = TimeSpan.FromMilliseconds(300);
 
     public async Task<int> RunAsync(ParseResult parsed, CancellationToken cancellation)
     {
-        foreach (var option in s_notThere)
-            if (parsed.GetResult(option) is System.CommandLine.Parsing.OptionResult { Implicit: false })
-                throw new PlanException("command", null, option, "given with --service", "a run on this machine, without --service");
-        using var folder = OutputFolder.Create(parsed.GetValue<string>("--out")!);
-        var source = await SourceAsync(parsed.GetValue<string>("SOURCE")!, cancellation).ConfigureAwait(false);
-        var plan = parsed.GetValue<string>("--plan")!;
+        var made = await MakeAsync(
+            new(
+                parsed.GetValue<string>("SOURCE")!, parsed.GetValue<string>("--plan")!, parsed.GetValue<string>("--out")!, parsed.GetValue<string>("--purpose")!, parsed.GetValue<string?>("--anatomy"),
+                parsed.GetValue<string?>("--side"), parsed.GetValue<double>("--scale"), parsed.GetValue<string?>("--profile"), parsed.GetValue<string?>("--requester"), parsed.GetValue<string?>("--patient-id")),
+            cancellation).ConfigureAwait(false);
+        if (made is not { Folder: { } place, Files: { } files })
+            return made.ExitCode;
+        if (parsed.GetValue<bool>("--json"))
+            Output.WriteJson(new { folder = place, job = made.Job, source = made.Source, holds = made.ExitCode == ExitCodes.Done, files });
+        else
+            foreach (var file in files)
+                Output.WriteResult(Path.Combine(place, file));
+        context.Output.Say(SafetyNotice.Text);
+        return made.ExitCode;
+    }
+
+    /// <summary>Has a model made there; a job that failed is told of, and has no folder.</summary>
+    public async Task<RemoteModel> MakeAsync(RemoteOrder order, CancellationToken cancellation)
+    {
+        using var folder = OutputFolder.Create(order.Out);
+        var source = await SourceAsync(order.Source, cancellation).ConfigureAwait(false);
         var asked = await link.PostAsync("jobs/", new
         {
-            purpose = parsed.GetValue<string>("--purpose"),
-            anatomy = parsed.GetValue<string?>("--anatomy") ?? plan,
-            plan,
-            side = parsed.GetValue<string?>("--side"),
-            scale = parsed.GetValue<double>("--scale"),
-            profile = parsed.GetValue<string?>("--profile"),
-            requesterCode = parsed.GetValue<string?>("--requester"),
-            patientId = parsed.GetValue<string?>("--patient-id"),
+            purpose = order.Purpose,
+            anatomy = order.Anatomy ?? order.Plan,
+            plan = order.Plan,
+            side = order.Side,
+            scale = order.Scale,
+            profile = order.Profile,
+            requesterCode = order.Requester,
+            patientId = order.PatientId,
             sourceId = source,
         }, cancellation).ConfigureAwait(false);
         var id = asked.GetProperty("id").GetString()!;
@@ -38,20 +62,13 @@ internal sealed class RemotePrepare(CommandContext context, ServiceLink link)
         if (job.GetProperty("state").GetString() != "done")
         {
             context.Output.Say($"{Text(job, "reason") ?? "It was cancelled."} {Text(job, "remedy")}".TrimEnd());
-            return job.GetProperty("exitCode") is { ValueKind: JsonValueKind.Number } code ? code.GetInt32() : job.GetProperty("state").GetString() == "cancelled" ? ExitCodes.Cancelled : ExitCodes.InternalError;
+            return new(job.GetProperty("exitCode") is { ValueKind: JsonValueKind.Number } code ? code.GetInt32() : job.GetProperty("state").GetString() == "cancelled" ? ExitCodes.Cancelled : ExitCodes.InternalError);
         }
 
         await FetchAsync(job, folder, cancellation).ConfigureAwait(false);
-        var place = folder.Publish();
-        var files = job.GetProperty("artifacts").EnumerateArray().Select(a => a.GetProperty("name").GetString()!).ToArray();
-        var holds = job.GetProperty("holds").GetBoolean();
-        if (parsed.GetValue<bool>("--json"))
-            Output.WriteJson(new { folder = place, job = id, source, holds, files });
-        else
-            foreach (var file in files)
-                Output.WriteResult(Path.Combine(place, file));
-        context.Output.Say(SafetyNotice.Text);
-        return holds ? ExitCodes.Done : ExitCodes.CheckFailed;
+        return new(
+            job.GetProperty("holds").GetBoolean() ? ExitCodes.Done : ExitCodes.CheckFailed, folder.Publish(), id, source,
+            [.. job.GetProperty("artifacts").EnumerateArray().Select(a => a.GetProperty("name").GetString()!)]);
     }
 
     /// <summary>A source of the service by its id, or the files of a folder, sent there.</summary>

@@ -1,4 +1,5 @@
 using System.CommandLine;
+using System.Globalization;
 using System.Text.Json;
 
 namespace AnatomyPrep.App.Cli.Remote;
@@ -69,8 +70,12 @@ internal static class RequestsCommand
             foreach (var item in answer.EnumerateArray())
                 Output.WriteResult(Short(item));
         else
-            Output.WriteResult(RemoteCommands.Line(answer));
+            Output.WriteResult(Line(answer));
     }
+
+    /// <summary>One line for one request: its fields with their names.</summary>
+    private static string Line(JsonElement request) => string.Join(
+        ", ", request.EnumerateObject().Where(p => p.Value.ValueKind != JsonValueKind.Null).Select(p => string.Create(CultureInfo.InvariantCulture, $"{p.Name} {p.Value}")));
 
     private static string Short(JsonElement r) => string.Join("  ", new[] { "id", "state", "anatomy", "side", "plan", "neededBy", "reason" }.Select(n => r.GetProperty(n).ToString()).Where(t => t.Length > 0));
 }

@@ -1,7 +1,7 @@
 /** Signing in: as a page of its own, or over the work when a session has ended. */
 
 import { api, ApiError, LineLost, Session } from "./api";
-import { dialog, field, fill, h } from "./dom";
+import { dialog, field, fill, h, Props } from "./dom";
 import { text } from "./text";
 
 /** The form; resolves once a session is there. */
@@ -26,10 +26,17 @@ function form(name: string | null, done: (session: Session) => void): HTMLFormEl
   return h("form", { class: "stack", on: { submit: (e) => { e.preventDefault(); void submit(); } } }, nameField.root, passwordField.root, enter);
 }
 
+/** Puts a link to the organisation's sign-in after the form, where there is such a sign-in. */
+async function addExternal(form: HTMLElement, words: string, props: Props): Promise<void> {
+  const { external } = await api.get<{ external: string | null }>("sign-in");
+  if (external) form.after(h("a", { class: "button", href: external, ...props }, words));
+}
+
 export function signInPage(root: HTMLElement): Promise<Session> {
   return new Promise((resolve) => {
     const made = form(null, resolve);
     fill(root, h("main", { class: "door", id: "content" }, h("h1", null, text.product), h("h2", null, text.signIn.title), made, h("p", { class: "hint" }, text.signIn.firstHint)));
+    void addExternal(made, text.signIn.external, {});
     made.querySelector("input")?.focus();
   });
 }
@@ -38,11 +45,18 @@ export function signInPage(root: HTMLElement): Promise<Session> {
 export function renewSession(): Promise<void> {
   return new Promise((resolve) => {
     const owner = api.session!;
-    const open = dialog(text.signIn.ended, [h("p", null, text.signIn.endedDetail), form(owner.name, (session) => {
+    const back = new AbortController();
+    const done = (session: Session) => {
+      back.abort();
       api.session = session;
       open.close();
       resolve();
-    })]);
+    };
+    const made = form(owner.name, done);
+    const open = dialog(text.signIn.ended, [h("p", null, text.signIn.endedDetail), made]);
+    void addExternal(made, text.signIn.externalAside, { target: "_blank" });
+    // Whoever signed in elsewhere comes back to this tab: the session is there then, if it is the same person's.
+    document.addEventListener("visibilitychange", () => void api.get<Session>("session").then((session) => session.name === owner.name && done(session), () => undefined), { signal: back.signal });
     open.root.querySelector<HTMLInputElement>("input[type=password]")?.focus();
     // It cannot be closed without an answer: the work behind it waits.
     open.root.addEventListener("cancel", (e) => e.preventDefault());

@@ -49,6 +49,8 @@ export const text = {
     name: "Name",
     password: "Password",
     enter: "Sign in",
+    external: "Sign in with your organisation",
+    externalAside: "Sign in with your organisation, in a new tab; come back here then",
     ended: "Your session has ended",
     endedDetail: "Sign in again to go on: what you were doing is still here.",
     wrong: "Name and password do not open an account. After five wrong tries an account rests for 15 minutes.",

@@ -29,7 +29,7 @@ public sealed class PlanReaderTests
     [InlineData("plan: p\nversion: 1\nsteps:\n  - keep-pieces: { minVolumeMm3: .nan }\n", 4, ".nan", "a number")]
     [InlineData("plan: p\nversion: 1\nsteps: []\n", 1, "missing or empty", "a list of steps")]
     [InlineData("plan: p\nsteps:\n  - surface\n", 1, "missing", "text")]
-    [InlineData("plan: p\nversion: 1\nextra: 1\nsteps:\n  - surface\n", 3, "extra", "plan, version, description, printProfile, steps, structures")]
+    [InlineData("plan: p\nversion: 1\nextra: 1\nsteps:\n  - surface\n", 3, "extra", "plan, version, description, landmarks, printProfile, steps, structures")]
     [InlineData("plan: p\nversion: 1\nstructures: []\n", 1, "empty", "a list of structures")]
     [InlineData("plan: p\nversion: 1\nstructures:\n  - name: a\n", 4, "missing or empty", "a list of steps")]
     [InlineData("plan: p\nversion: 1\nstructures:\n  - steps: [surface]\n", 4, "missing", "text")]

@@ -31,8 +31,20 @@ public sealed class PlanSchemaTests
     [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n")]
     [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n    colour: red\n    steps:\n      - surface\n")]
     [InlineData("plan: p\nversion: '1'\nstructures:\n  - name: a\n    steps:\n      - place-on-bed\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: [1]\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: {} }\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: { a: [1, 2] } }\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: { a: [1, 2, 20000] } }\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: { a: [1, 2, 3], b: [4, 5, 6] }, distances: [[a, a]] }\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: { a: [1, 2, 3], b: [4, 5, 6] }, angles: [[a, b]] }\nsteps:\n  - surface\n")]
+    [InlineData("plan: p\nversion: '1'\nlandmarks: { points: { a: [1, 2, 3] }, lengths: [] }\nsteps:\n  - surface\n")]
     [Trait("Kind", "Outside")]
     public void What_the_reader_refuses_the_schema_refuses(string yaml) => IsValid(yaml).Should().BeFalse();
+
+    [Fact]
+    [Trait("Kind", "Outside")]
+    public void Landmarks_are_valid() => IsValid(
+        "plan: p\nversion: '1'\nlandmarks:\n  points: { a: [1, 2, 3], b: [4, 4, 6], 3: [-0.5, 0, 9] }\n  distances: [[a, b]]\n  angles: [[a, b, 3]]\nsteps:\n  - surface\n").Should().BeTrue();
 
     [Fact]
     public void Steps_that_move_the_model_are_marked_as_the_catalogue_says()

@@ -29,6 +29,31 @@ public sealed class ComponentsTests
         }
     }
 
+    [Theory]
+    [InlineData(9, 8, 7)]
+    [InlineData(200, 9, 12)]
+    [Trait("Kind", "Property")]
+    public void Counted_within_another_region_is_what_sample_by_sample_gives(int columns, int rows, int slices)
+    {
+        for (var seed = 0; seed < 10; seed++)
+        {
+            using var volume = Grid.Noise(columns, rows, slices, seed);
+            using var other = Grid.Noise(columns, rows, slices, seed + 100);
+            // Zeros and ones in one, ones in the other: runs of many lengths, some over several words.
+            using var region = Threshold.Apply(volume, seed % 2 == 0 ? new HuWindow(1, 1) : new HuWindow(0, 1), RunContext.Default);
+            using var part = Threshold.Apply(other, new HuWindow(1, 1), RunContext.Default);
+            using var components = Components.Find(region, volume.Map, RunContext.Default);
+            var counts = new long[components.Pieces.Count];
+            for (var k = 0; k < slices; k++)
+                for (var j = 0; j < rows; j++)
+                    for (var i = 0; i < columns; i++)
+                        if (part[i, j, k] && components.PieceAt(i, j, k) is >= 0 and var piece)
+                            counts[piece]++;
+            foreach (var threads in new[] { 1, 2, 3, 16 })
+                components.CountWithin(part, new RunContext(threads: threads)).Should().Equal(counts);
+        }
+    }
+
     [Fact]
     public void Volume_follows_uneven_slices()
     {

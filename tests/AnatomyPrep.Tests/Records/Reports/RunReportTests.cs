@@ -168,6 +168,26 @@ public sealed class RunReportTests
     }
 
     [Fact]
+    public void Landmarks_stand_as_tables_with_their_uncertainty()
+    {
+        using var folder = new TestFolder();
+        var facts = SampleRun.Facts();
+        File.WriteAllBytes(folder["report.pdf"], Pdf(new ReportContent(facts with { Measurements = facts.Measurements with { Landmarks = SampleRun.Landmarks() } }, s_code, [])));
+        var text = Squeezed(string.Join(' ', Pages(folder)));
+        string[] expected =
+        [
+            "Landmarks (5), distances and angles", "left to right 100.00 mm 99.90 mm -0.10 mm 0.41 mm 0.204, 0.000, 0.001 mm", "left, top, right 90.00° 89.94° -0.06° 1.04° 0.117, 0.000, 0.507°",
+            "left 50.00, 0.00, 0.00 49.90, 0.00, 0.00 0.10 mm", "lost none; nearest 50.0 mm off none; nearest 50.0 mm off -", "left, right, top, front stand the OTHER way round on the model: it is a MIRROR IMAGE.",
+            "thickness of 1.25 mm", "A difference over 0.5 mm and U is a finding.",
+        ];
+        foreach (var phrase in expected)
+            text.Should().Contain(phrase);
+        WordBoxes.Of(folder.Path, "report.pdf").Should().OnlyContain(words => WordBoxes.Overlapping(words, 0.5).Count == 0);
+        File.WriteAllBytes(folder["report.pdf"], Pdf(Short()));
+        string.Join(' ', Pages(folder)).Should().NotContain("Landmarks");
+    }
+
+    [Fact]
     public void What_changes_the_meaning_of_the_model_stands_on_the_first_page()
     {
         using var folder = new TestFolder();

@@ -28,6 +28,15 @@ public sealed class RunStatementTests
         read.Run.StartedAt.Should().Be(s_sample.Run.StartedAt);
     }
 
+    [Fact]
+    public void Landmarks_are_read_as_they_were_written_and_a_record_without_them_says_nothing()
+    {
+        var with = new RunStatement(s_sample.Subjects, s_sample.Run with { Measurements = s_sample.Run.Measurements with { Landmarks = SampleRun.Landmarks() } });
+        RunStatement.Parse(with.ToBytes()).Run.Measurements.Landmarks.Should().BeEquivalentTo(SampleRun.Landmarks());
+        Encoding.UTF8.GetString(with.ToBytes()).Should().NotContain("null");
+        Encoding.UTF8.GetString(s_sample.ToBytes()).Should().NotContain("landmarks");
+    }
+
     /// <summary>in-toto/attestation, spec/v1/statement.md.</summary>
     [Fact]
     [Trait("Kind", "Outside")]

@@ -19,7 +19,9 @@ internal sealed class Issuer : IDisposable
     public Issuer()
     {
         _listener = new Listener { Answer = h => h.Path == "/token" && !IsRight(h) ? 400 : 200 };
-        _listener.Content = heard => ("application/json", JsonSerializer.SerializeToUtf8Bytes(Answer(heard)));
+        _listener.Content = heard => heard.Path.StartsWith("/authorize?", StringComparison.Ordinal)
+            ? ("text/html", Encoding.UTF8.GetBytes(Door(HttpUtility.ParseQueryString(heard.Path["/authorize".Length..]))))
+            : ("application/json", JsonSerializer.SerializeToUtf8Bytes(Answer(heard)));
     }
 
     public string Url => $"http://127.0.0.1:{_listener.Port}";
@@ -40,6 +42,13 @@ internal sealed class Issuer : IDisposable
     {
         _listener.Dispose();
         _key.Dispose();
+    }
+
+    /// <summary>The page on which people say who they are: here it takes a press.</summary>
+    private string Door(System.Collections.Specialized.NameValueCollection asked)
+    {
+        (Nonce, Challenge) = (asked["nonce"], asked["code_challenge"]);
+        return $"<!doctype html><title>issuer</title><a href=\"{HttpUtility.HtmlAttributeEncode($"{asked["redirect_uri"]}?code=the-code&state={Uri.EscapeDataString(asked["state"]!)}")}\">go on</a>";
     }
 
     private object Answer(Heard heard)

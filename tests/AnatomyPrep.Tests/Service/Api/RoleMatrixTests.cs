@@ -121,6 +121,7 @@ public sealed partial class RoleMatrixTests : IDisposable
         [("POST", "/api/v1/ledger/corrections")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/redactions")] = [Q],
         [("POST", "/api/v1/ledger/bundles")] = [C, Q],
+        [("POST", "/api/v1/ledger/clock")] = [A],
         [("POST", "/api/v1/ledger/me/key")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/me/key/change")] = [T, C, Q, A],
         [("POST", "/api/v1/ledger/people/{person}/admit")] = [A],
@@ -130,7 +131,7 @@ public sealed partial class RoleMatrixTests : IDisposable
 
     private static readonly HashSet<(string Method, string Pattern)> s_anonymous =
     [
-        ("POST", "/api/v1/session"), ("GET", "/"), ("GET", "/invitation"), ("POST", "/invitation"), ("GET", "/health/live"), ("GET", "/health/ready"), ("GET", "/openapi/{documentName}.json"),
+        ("GET", "/api/v1/sign-in"), ("POST", "/api/v1/session"), ("GET", "/"), ("GET", "/invitation"), ("POST", "/invitation"), ("GET", "/health/live"), ("GET", "/health/ready"), ("GET", "/openapi/{documentName}.json"),
         ("GET", "/bench/{**rest}"), ("GET", "/board/{**rest}"), ("GET", "/proof/{**rest}"), ("GET", "/people/{**rest}"), ("GET", "/web/{**name}"),
     ];
 

@@ -102,6 +102,14 @@ public sealed class BrowsedService : IAsyncLifetime, IDisposable
         return client;
     }
 
+    /// <summary>A page that knows nobody.</summary>
+    internal async Task<IPage> StrangerAsync()
+    {
+        var context = await _browser.NewContextAsync();
+        context.SetDefaultTimeout(LongestMs);
+        return await context.NewPageAsync();
+    }
+
     /// <summary>A page of a person of the role, signed in through the form; every request it sends is watched.</summary>
     internal async Task<Visitor> VisitAsync(string role, int width = 1440, int height = 900, bool dark = false, string? addedOptions = null, string? called = null)
     {

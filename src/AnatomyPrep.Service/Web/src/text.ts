@@ -200,6 +200,7 @@ export const text = {
     needed: "Needed.",
     draftStays: "The line broke while the plan was sent. Your changes are kept here; look in the list whether the model was begun, then try again.",
     solidBefore: "Solid: before",
+    simplified: ", drawn simplified: no graphics card",
     solidLost: "The browser has stopped drawing the solid; it begins again by itself. Slices work meanwhile.",
     removeStep: "Remove",
     undoRemove: "Undo",

@@ -13,6 +13,9 @@ import { add, cross, length, lettersOf, mul, sub, unit, V3 } from "./space";
 import { thinned } from "./thin";
 
 const MANY_TRIANGLES = 120_000;
+/** More than these are not drawn without a graphics card, also at rest: a million take seconds there, and the page with them. */
+const MANY_IN_SOFTWARE = 300_000;
+const SOFTWARE = /swiftshader|llvmpipe|softpipe|basic render|software/i;
 const REST_MS = 180;
 const SHORTEST_MM = 0.05;
 /** Linear, of a solid without colours. */
@@ -21,13 +24,21 @@ export const GREY = 0.72;
 const SHAPE = 0xffe04d;
 const COLOURS = { transverse: 0x56b4e9, frontal: 0x2fbf8f, sagittal: 0xcc79a7 };
 
+/** Drawn in place of a surface that has too many triangles. */
+interface StandIn {
+  readonly mesh: Mesh;
+  /** The vertex of the surface that stands for each of its own. */
+  readonly from: Uint32Array;
+}
+
 interface Part {
   readonly surface: Surface;
+  /** The surface itself: what is pointed at is always this one. */
   readonly fine: Mesh;
   /** For while it moves; null for a surface that is small anyway. */
-  readonly coarse: Mesh | null;
-  /** The vertex of the fine one that stands for each of the coarse one. */
-  readonly from: Uint32Array | null;
+  readonly coarse: StandIn | null;
+  /** At rest where there is no graphics card; null for the surface itself. */
+  readonly middle: StandIn | null;
 }
 
 /** Thrown where the browser has no WebGL. */
@@ -65,6 +76,7 @@ export class SolidPane {
   #drag: { kind: string; x: number; y: number; readonly x0: number; readonly y0: number } | null = null;
   #measureFrom: V3 | null = null;
   #isPlaced = true;
+  readonly #isSoftware: boolean;
 
   constructor(readonly scene: Scene, maximise: (pane: HTMLElement) => void) {
     try {
@@ -72,6 +84,9 @@ export class SolidPane {
     } catch {
       throw new NoWebGl();
     }
+    const gl = this.#renderer.getContext();
+    const named = gl.getExtension("WEBGL_debug_renderer_info");
+    this.#isSoftware = SOFTWARE.test(String(gl.getParameter(named ? named.UNMASKED_RENDERER_WEBGL : gl.RENDERER)));
     this.#renderer.setClearColor(0x000000);
     this.#world.add(new AmbientLight(0xffffff, 0.75), this.#light, this.#light.target, this.#cross, this.#shapes);
     const { left, right, top, bottom } = this.#letters;
@@ -129,7 +144,8 @@ export class SolidPane {
     this.#centre = mul([low[0] + high[0], low[1] + high[1], low[2] + high[2]], 0.5);
     this.#radius = Math.max(1, length(sub(high, low)) / 2);
     this.#parts = surfaces.map((s) => this.#part(s));
-    this.draw();
+    // A large one is seen simplified first: without a graphics card the whole of it takes seconds.
+    this.#stir();
   }
 
   /** Another model, shown in place of this one while the scene says "before". */
@@ -148,16 +164,25 @@ export class SolidPane {
 
   #part(surface: Surface): Part {
     const fine = this.#mesh(surface);
-    const thin = surface.indices.length / 3 > MANY_TRIANGLES ? thinned(surface, MANY_TRIANGLES / 3) : null;
-    const coarse = thin ? this.#mesh(thin.surface) : null;
+    const triangles = surface.indices.length / 3;
     this.#world.add(fine);
-    if (coarse) this.#world.add(coarse);
-    return { surface, fine, coarse, from: thin?.from ?? null };
+    return {
+      surface, fine,
+      coarse: triangles > MANY_TRIANGLES ? this.#standIn(surface, MANY_TRIANGLES / 3) : null,
+      middle: this.#isSoftware && triangles > MANY_IN_SOFTWARE ? this.#standIn(surface, MANY_IN_SOFTWARE) : null,
+    };
+  }
+
+  #standIn(surface: Surface, triangles: number): StandIn {
+    const thin = thinned(surface, triangles);
+    const mesh = this.#mesh(thin.surface);
+    this.#world.add(mesh);
+    return { mesh, from: thin.from };
   }
 
   #drop(parts: readonly Part[]): void {
-    for (const { fine, coarse } of parts)
-      for (const mesh of [fine, coarse])
+    for (const { fine, coarse, middle } of parts)
+      for (const mesh of [fine, coarse?.mesh, middle?.mesh])
         if (mesh) {
           this.#world.remove(mesh);
           mesh.geometry.dispose();
@@ -292,12 +317,13 @@ export class SolidPane {
     this.#aim();
     const isBefore = this.scene.state.before && this.#others.length > 0;
     for (const [parts, isShown] of [[this.#parts, !isBefore], [this.#others, isBefore]] as const)
-      for (const { fine, coarse } of parts) {
+      for (const { fine, coarse, middle } of parts) {
         const hidden = !isShown || fine.userData["hidden"] === true;
-        fine.visible = !hidden && !(this.#moving && coarse);
-        if (coarse) coarse.visible = !hidden && this.#moving;
+        const drawn = (this.#moving ? coarse : middle)?.mesh ?? fine;
+        for (const mesh of [fine, coarse?.mesh, middle?.mesh]) if (mesh) mesh.visible = !hidden && mesh === drawn;
       }
-    this.#caption.textContent = isBefore ? text.bench.solidBefore : text.bench.solid;
+    const isSimplified = (isBefore ? this.#others : this.#parts).some((p) => p.middle);
+    this.#caption.textContent = `${isBefore ? text.bench.solidBefore : text.bench.solid}${isSimplified ? text.bench.simplified : ""}`;
     this.#drawCross();
     this.#drawShapes();
     this.#renderer.render(this.#world, this.#camera);
@@ -600,12 +626,14 @@ export class SolidPane {
   }
 }
 
-function recolour({ fine, coarse, from }: Part, shown: Float32Array): void {
+function recolour({ fine, coarse, middle }: Part, shown: Float32Array): void {
   fine.geometry.setAttribute("color", new BufferAttribute(shown, 3));
-  if (!coarse || !from) return;
-  const few = new Float32Array(3 * from.length);
-  from.forEach((v, n) => few.set(shown.subarray(3 * v, 3 * v + 3), 3 * n));
-  coarse.geometry.setAttribute("color", new BufferAttribute(few, 3));
+  for (const standIn of [coarse, middle]) {
+    if (!standIn) continue;
+    const few = new Float32Array(3 * standIn.from.length);
+    standIn.from.forEach((v, n) => few.set(shown.subarray(3 * v, 3 * v + 3), 3 * n));
+    standIn.mesh.geometry.setAttribute("color", new BufferAttribute(few, 3));
+  }
 }
 
 /** Linear r, g, b. */

@@ -33,6 +33,9 @@ def run(block, folder, environment):
 
 def main():
     program, write = sys.argv[1], "--write" in sys.argv
+    # The commands run in another folder.
+    if os.path.exists(program):
+        program = os.path.abspath(program)
     with open(PAGE, encoding="utf-8") as file:
         page = file.read()
     with tempfile.TemporaryDirectory() as folder:

@@ -81,7 +81,7 @@ internal sealed class PlanLibrary(StepCatalog catalog)
         return Parse(PlanText.WithProfile(plan.Yaml, ProfileLibrary.Load(profile).Yaml), Path.GetFileName(nameOrFile));
     }
 
-    public PlanText Parse(string yaml, string where) => new(new PlanReader(catalog).Read(yaml, where), yaml, PlanReader.ReadProfile(yaml, where), PlanReader.ReadLandmarks(yaml, where));
+    public PlanText Parse(string yaml, string where) => new PlanReader(catalog).Read(yaml, where);
 
     public static string PresetText(string name)
     {

@@ -26,12 +26,17 @@ internal sealed class PlanReader(StepCatalog catalog)
     private static readonly Rgb[] s_colours = [new(236, 224, 200), new(86, 180, 233), new(213, 94, 0), new(0, 158, 115), new(204, 121, 167), new(240, 228, 66), new(0, 114, 178), new(230, 159, 0)];
 
     /// <param name="where">Name for messages: a preset's or a file's, without folder.</param>
-    /// <exception cref="PlanException">Not YAML, an unknown step or parameter, a missing one, or a value out of range.</exception>
-    public Plan Read(string yaml, string where)
+    /// <exception cref="PlanException">Not YAML, an unknown step or parameter, a missing one, or a value out of range; in steps, process profile or landmarks.</exception>
+    public PlanText Read(string yaml, string where)
     {
         if (yaml.Length > LongestPlanBytes)
             throw new PlanException(where, null, "plan", $"{yaml.Length} characters", $"at most {LongestPlanBytes}");
         var root = Parse(yaml, where);
+        return new(ReadPlan(root, where), yaml, ReadProfile(root, where), ReadLandmarks(root, where));
+    }
+
+    private Plan ReadPlan(YamlMappingNode root, string where)
+    {
         var name = Scalar(root, "plan", where);
         var version = Scalar(root, "version", where);
         var description = root.Children.ContainsKey("description") ? Scalar(root, "description", where) : "";
@@ -89,17 +94,13 @@ internal sealed class PlanReader(StepCatalog catalog)
         return structure;
     }
 
-    /// <summary>The process profile that a plan holds, if any.</summary>
-    /// <exception cref="PlanException">It is wrong.</exception>
-    public static PrintProfile? ReadProfile(string yaml, string where) =>
-        !Parse(yaml, where).Children.TryGetValue("printProfile", out var node) ? null
+    private static PrintProfile? ReadProfile(YamlMappingNode root, string where) =>
+        !root.Children.TryGetValue("printProfile", out var node) ? null
         : node is YamlMappingNode map ? ProfileReader.Read(map, where)
         : throw new PlanException(where, Line(node), "printProfile", Show(node), "a process profile");
 
-    /// <summary>The points, distances and angles that a plan asks for, if any.</summary>
-    /// <exception cref="PlanException">They are wrong.</exception>
-    public static LandmarkList? ReadLandmarks(string yaml, string where) =>
-        !Parse(yaml, where).Children.TryGetValue(LandmarkReader.Key, out var node) ? null
+    private static LandmarkList? ReadLandmarks(YamlMappingNode root, string where) =>
+        !root.Children.TryGetValue(LandmarkReader.Key, out var node) ? null
         : node is YamlMappingNode map ? LandmarkReader.Read(map, where)
         : throw new PlanException(where, Line(node), LandmarkReader.Key, Show(node), "a mapping of points, distances and angles");
 

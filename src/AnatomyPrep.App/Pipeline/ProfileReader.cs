@@ -65,6 +65,7 @@ internal static class ProfileReader
 
     // Plans recorded before a value was known hold profiles without it.
     private static readonly (string Name, double Least, double Most, int Count)[] s_optional = [("bridgeMm", 0.5, 500, 1)];
+    private static readonly (string Name, double Least, double Most, int Count)[] s_known = [.. s_values, .. s_optional];
 
     /// <param name="where">Name for messages, without folder.</param>
     /// <exception cref="PlanException">Not a profile, an unknown, missing or impossible value, or values that contradict each other.</exception>
@@ -148,9 +149,9 @@ internal static class ProfileReader
         foreach (var (key, node) in map.Children)
         {
             var name = (key as YamlScalarNode)?.Value ?? "";
-            var spec = s_values.Concat(s_optional).FirstOrDefault(v => v.Name == name);
+            var spec = Array.Find(s_known, v => v.Name == name);
             if (spec.Name is null)
-                throw new PlanException(where, Line(key), $"values.{Show(key)}", "unknown", string.Join(", ", s_values.Concat(s_optional).Select(v => v.Name)));
+                throw new PlanException(where, Line(key), $"values.{Show(key)}", "unknown", string.Join(", ", s_known.Select(v => v.Name)));
             if (node is not YamlMappingNode pair || pair.Children.Count != 2 || !pair.Children.ContainsKey("value") || Text(pair, "source", where).Length == 0)
                 throw new PlanException(where, Line(node), name, Show(node), "{ value: …, source: \"where it is from, or common practice\" }");
             found.Add(name, (Numbers(pair.Children["value"], spec, where), Line(node)));

@@ -22,12 +22,13 @@ internal sealed class SourceCheck(Workbench bench)
     {
         var model = MeshFile.Read(modelPath, CheckCommand.ReadOptions, run).Mesh;
         using var source = Load(statement, sourcePath, run);
-        var (surface, placement) = Surface(source.State, statement, run);
+        var plan = Parsed(statement);
+        var (surface, placement) = Surface(source.State, plan, run);
         model = KnownPlacement.Undo(model, placement, run).Rebased(Vec3.Zero);
         surface = surface.Rebased(Vec3.Zero);
         if (landmarks is not null && source.State.SourceVolume is null)
             throw new BadInputException("verify", "landmarks", "the source is no images", "Landmarks are measured on models of images; leave --landmarks out.");
-        var asked = landmarks ?? Parsed(statement).Landmarks;
+        var asked = landmarks ?? plan.Landmarks;
         var figures = asked is null || source.State.SourceVolume is not { } images
             ? null
             : LandmarkCheck.Measure(asked, new(TriangleTree.Build(surface, run), TriangleTree.Build(model, run), placement, images.Map, source.SliceThicknessMm), toleranceMm, run);
@@ -39,7 +40,7 @@ internal sealed class SourceCheck(Workbench bench)
     public double[] Distances(RunStatement statement, string sourcePath, Mesh model, RunContext run)
     {
         using var source = Load(statement, sourcePath, run);
-        var (surface, placement) = Surface(source.State, statement, run);
+        var (surface, placement) = Surface(source.State, Parsed(statement), run);
         return SignedDistance.To(surface, run).OfVertices(KnownPlacement.Undo(model, placement, run), run);
     }
 
@@ -56,9 +57,9 @@ internal sealed class SourceCheck(Workbench bench)
     }
 
     /// <summary>The source's own surface; where steps place the model elsewhere, they are all run, to know where.</summary>
-    private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, RunStatement statement, RunContext run)
+    private (Mesh Surface, Affine3 Placement) Surface(PipelineState state, PlanText plan, RunContext run)
     {
-        var steps = Parsed(statement).Plan.Steps;
+        var steps = plan.Plan.Steps;
         var surface = state.Mesh;
         var last = steps.Select(Moves).ToList().LastIndexOf(true);
         for (var s = 0; s < steps.Count && (surface is null || s <= last); s++)

@@ -11,7 +11,7 @@ internal sealed class DicomParts(DataFolder folder, ServiceSettings settings)
 {
     private const int MostParts = 20_000;
 
-    // RFC 2046 has 70; Orthanc sends 73.
+    // RFC 2046 has 70; there are archives that send 73.
     private const int LongestBoundary = 200;
     private const string PartType = "application/dicom";
 

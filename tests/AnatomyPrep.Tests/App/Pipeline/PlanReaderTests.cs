@@ -10,7 +10,7 @@ public sealed class PlanReaderTests
     [Fact]
     public void Defaults_are_filled_in_and_lines_are_kept()
     {
-        var plan = s_reader.Read("plan: mine\nversion: 2\nsteps:\n  - threshold: { lowerHu: 300 }\n  - surface\n", "mine.yaml");
+        var plan = s_reader.Read("plan: mine\nversion: 2\nsteps:\n  - threshold: { lowerHu: 300 }\n  - surface\n", "mine.yaml").Plan;
 
         plan.Name.Should().Be("mine");
         plan.Version.Should().Be("2");
@@ -54,11 +54,11 @@ public sealed class PlanReaderTests
     [Fact]
     public void Structures_have_names_colours_and_steps_and_shared_steps_may_be_left_out()
     {
-        var plan = s_reader.Read("plan: p\nversion: 1\nstructures:\n  - name: C1 body\n    steps: [surface]\n  - { name: skin, colour: '#d55e00', side: left, steps: [surface] }\n", "mine.yaml");
+        var plan = s_reader.Read("plan: p\nversion: 1\nstructures:\n  - name: C1 body\n    steps: [surface]\n  - { name: skin, colour: '#d55e00', side: left, steps: [surface] }\n", "mine.yaml").Plan;
         plan.Steps.Should().BeEmpty();
         plan.Structures.Select(s => (s.Name, s.FileName, Colour: s.Colour.ToHex(), s.Side)).Should().Equal(("C1 body", "c1-body", "#ECE0C8", null), ("skin", "skin", "#D55E00", "left"));
         plan.Structures.Should().OnlyContain(s => s.Steps.Single().Name == "surface");
-        s_reader.Read("plan: p\nversion: 1\nsteps: [surface]\n", "mine.yaml").Structures.Should().BeEmpty();
+        s_reader.Read("plan: p\nversion: 1\nsteps: [surface]\n", "mine.yaml").Plan.Structures.Should().BeEmpty();
     }
 
     [Fact]
@@ -66,7 +66,7 @@ public sealed class PlanReaderTests
     {
         PlanLibrary.Presets.Should().Contain(["bone", "clean-scan", "skin"]);
         foreach (var preset in PlanLibrary.Presets)
-            s_reader.Read(PlanLibrary.PresetText(preset), preset).Name.Should().Be(preset);
+            s_reader.Read(PlanLibrary.PresetText(preset), preset).Plan.Name.Should().Be(preset);
     }
 
     [Fact]
@@ -85,7 +85,7 @@ public sealed class PlanReaderTests
     {
         try
         {
-            s_reader.Read(yaml, "mine.yaml").Steps.Should().NotBeEmpty();
+            s_reader.Read(yaml, "mine.yaml").Plan.Steps.Should().NotBeEmpty();
         }
         catch (PlanException e)
         {

@@ -42,7 +42,7 @@ public sealed class ShellStepsTests
 
     private static StepOutcome Run(PipelineState state, string step)
     {
-        var plan = new PlanReader(s_catalog).Read($"plan: p\nversion: 1\nsteps:\n  - {step}\n", "p.yaml");
+        var plan = new PlanReader(s_catalog).Read($"plan: p\nversion: 1\nsteps:\n  - {step}\n", "p.yaml").Plan;
         return s_catalog.Function(plan.Steps[0].Name)(state, plan.Steps[0], RunContext.Default);
     }
 }
